@@ -1,0 +1,44 @@
+"""Every bound of the running bridge, with its reason; relations are asserted here. Pure."""
+
+from __future__ import annotations
+
+TICK_S = 0.02
+"""Time between two words about a level that ramps: 50 a second is finer than the 1 dB or so that
+ears notice at any allowed rise, and a slow link thins it out by itself."""
+
+RISE_DB_PER_S_MAX = 40.0
+"""Fastest rise that a rig may declare; beyond it a ramp is a jump."""
+
+STEP_DB_MIN = 0.25
+"""Smallest burst that a rig may declare; below it every touch would become a ramp."""
+
+CONFIRM_RETRY_S = 0.1
+"""After this long without the console's word a level is told (or asked for) again. Longer than a
+busy console takes to answer, shorter than a person waits."""
+
+BLIND_REPEATS = 4
+"""How often the last word about a parameter is told again where nothing can be read back: five
+datagrams of which one in twenty is lost all go missing once in three million."""
+
+BLIND_REPEAT_S = 0.06
+"""Time between such repeats: longer than the bursts in which a radio link loses packets."""
+
+ECHO_MEMORY_S = 1.0
+"""For this long the bridge recognises its own words when the console repeats them late."""
+
+READ_ROUNDS = 50
+"""How often the questions that a console left open at start are asked again, each a retry apart,
+before the bridge says that it does not answer."""
+
+TOUCH_QUIET_S = 0.25
+"""A control that has just moved is not shown values until it has been still for this long: a motor
+must not fight a finger."""
+
+FILE_BYTES_MAX = 1_000_000
+"""Largest rig or map file; a thousand channels fit in a tenth of it."""
+
+VERDICTS_KEPT = 200
+"""Verdicts kept for people to look at."""
+
+assert TICK_S * RISE_DB_PER_S_MAX <= 4 * STEP_DB_MIN, "a tick may not rise by more than 1 dB"
+assert BLIND_REPEAT_S < CONFIRM_RETRY_S, "a repeat comes before a retry"

@@ -1,0 +1,1 @@
+"""Address maps, compiled both ways: message to wish, level to message. Pure."""

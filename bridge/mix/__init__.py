@@ -1,0 +1,1 @@
+"""The rules: how far and how fast the matrix may follow a wish. Pure."""

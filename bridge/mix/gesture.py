@@ -1,0 +1,80 @@
+"""Wishes and what becomes of them, in words that a performer understands. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from bridge import units
+from bridge.rig.layout import KINDS, Kind
+from bridge.rig.rig import Rig
+
+SET, STEP, FLIP = 0, 1, 2
+"""Actions of a wish: to a value, by so many dB, to the other state. Plain ints: they are compared
+for every message."""
+
+TAKEN, LIMITED, REFUSED = 0, 1, 2
+"""Outcomes of a verdict."""
+
+OUTCOMES = ("taken", "limited", "refused")
+
+
+class Verdict(NamedTuple):
+    """What became of a wish.
+
+    Attributes:
+        outcome: ``TAKEN``, ``LIMITED`` or ``REFUSED``.
+        slot: The parameter.
+        who: Number of the performer, -1 the engineer.
+        wanted: The value wished for.
+        level: The value that it will have.
+        rule: Name of the binding rule, a key of ``RULES``; empty when taken.
+    """
+
+    outcome: int
+    slot: int
+    who: int
+    wanted: float
+    level: float
+    rule: str
+
+
+RULES: dict[str, str] = {
+    "rig ceiling": "the house limit is {level}",
+    "bus ceiling": "the limit of this mix is {level}",
+    "own ceiling": "your limit is {level}",
+    "post-fader ceiling": "the channel fader is up, so the limit is {level} now",
+    "group ceiling": "one of the group is at its limit",
+    "not yours": "this is not yours to move",
+    "frozen": "the engineer has frozen the mixes",
+    "engineer only": "only the engineer may do this",
+    "no number": "the control sent no number",
+    "not at the console": "the console cannot be told this",
+    "console unread": "the console has not been read yet",
+    "console silent": "the console does not answer, so nothing may rise",
+    "no such parameter": "there is no such parameter",
+}
+"""Every rule that can bind, with its words; a verdict without a row here is a defect."""
+
+
+def explain(verdict: Verdict, rig: Rig) -> str:
+    """A verdict in one line: who, what, outcome and why."""
+    kind = KINDS[rig.layout.place(verdict.slot).parameter][0]
+    shown: Callable[[float], str] = _SHOWN[kind]
+    line = (
+        f"{rig.person(verdict.who)}: {rig.layout.name(verdict.slot)} "
+        f"to {shown(verdict.wanted)}: {OUTCOMES[verdict.outcome]}"
+    )
+    if verdict.outcome == TAKEN:
+        return line
+    why = RULES[verdict.rule].format(level=shown(verdict.level))
+    stays = f", stands at {shown(verdict.level)}" if verdict.outcome == LIMITED else ""
+    return f"{line}{stays}: {why}"
+
+
+_SHOWN: dict[Kind, Callable[[float], str]] = {
+    Kind.LEVEL: units.text,
+    Kind.SWITCH: lambda value: "on" if value >= 0.5 else "off",
+    Kind.TAP: lambda value: "post" if value >= 0.5 else "pre",
+    Kind.PAN: lambda value: f"{value:+.2f}",
+}

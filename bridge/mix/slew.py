@@ -1,0 +1,85 @@
+"""How fast a level may rise. Pure.
+
+The promise: for every two moments, ``level(t2) - level(t1) <= step + rise * (t2 - t1)``, in dB,
+where levels under the ramp floor count as the ramp floor. It is kept by a *base* that follows the
+level down at once and up at ``rise``; the level may stand ``step`` above it.
+"""
+
+from __future__ import annotations
+
+import math
+
+from bridge.units import OFF
+
+NAN = math.nan
+
+
+def reserved(rise_db_per_s: float, step_db: float, slack_s: float) -> tuple[float, float]:
+    """Rise and step for the bridge when the link's delay varies by up to ``slack_s``.
+
+    Words that leave evenly may arrive bunched: two that left ``slack_s`` apart arrive at once.
+    So the step that is left to a gesture is the declared one less what a ramp covers in that
+    time, and a rise so fast that it would eat more than half of the step is slowed down.
+
+    Args:
+        rise_db_per_s: Declared rise, dB/s.
+        step_db: Declared step, dB.
+        slack_s: Variation of the link's delay, s.
+    """
+    rise = rise_db_per_s if slack_s == 0 else min(rise_db_per_s, step_db / (2 * slack_s))
+    return rise, step_db - rise * slack_s
+
+
+class Rides:
+    """The levels on their way, one list entry a slot; slots without a level stay unused.
+
+    Attributes:
+        told: What the console was last told, dB; NaN before the first word.
+        rise: dB/s a slot.
+        step: dB a slot.
+        floor_db: The ramp floor.
+    """
+
+    def __init__(self, size: int, floor_db: float) -> None:
+        self.told = [NAN] * size
+        self.rise = [6.0] * size
+        self.step = [1.0] * size
+        self.floor_db = floor_db
+        self._base = [floor_db] * size
+        self._at = [0.0] * size
+
+    def told_now(self, slot: int, level_db: float, now_s: float) -> None:
+        """Take a level as the one that the console has: the desk moved, or it was just told."""
+        self.told[slot] = level_db
+        self._base[slot] = level_db if level_db > self.floor_db else self.floor_db
+        self._at[slot] = now_s
+
+    def move(self, slot: int, goal_db: float, now_s: float) -> float:
+        """The level that may be told now on the way to ``goal_db``; remembered as told.
+
+        Falls go through at once. A level never told counts as standing at the ramp floor.
+        """
+        told = self.told[slot]
+        floor = self.floor_db
+        base = self._base[slot] + self.rise[slot] * (now_s - self._at[slot])
+        heard = told if told > floor else floor  # NaN counts as the floor
+        if not base < heard:
+            base = heard
+        top = base + self.step[slot]
+        level = goal_db if goal_db <= top else top
+        self.told[slot] = level
+        self._base[slot] = base if base < level else level if level > floor else floor
+        self._at[slot] = now_s
+        return level
+
+    def room(self, slot: int, now_s: float) -> float:
+        """The highest level that ``move`` would allow now, dB; changes nothing."""
+        told = self.told[slot]
+        heard = told if told > self.floor_db else self.floor_db
+        base = self._base[slot] + self.rise[slot] * (now_s - self._at[slot])
+        return min(heard, base) + self.step[slot]
+
+
+def settled_off(told_db: float, floor_db: float) -> bool:
+    """Whether a level is down where nothing is heard of it."""
+    return told_db == OFF or told_db <= floor_db

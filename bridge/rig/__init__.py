@@ -1,0 +1,1 @@
+"""What the user declares: rig models, loading, the numbering of parameters. Pure."""

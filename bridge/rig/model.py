@@ -1,0 +1,169 @@
+"""What a rig file may say: one model a table, every key with its meaning and unit. Pure.
+
+Pydantic is used while loading only; the running bridge reads the compiled ``Rig``.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from bridge.rig.layout import Parameter
+
+Level = Annotated[float, Field(ge=-90.0, le=20.0, allow_inf_nan=False)]
+Rise = Annotated[float, Field(gt=0.0, le=40.0, allow_inf_nan=False)]
+Step = Annotated[float, Field(ge=0.25, le=6.0, allow_inf_nan=False)]
+Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$")]
+Number = Annotated[int, Field(ge=0, le=16383)]
+Name = Annotated[str, Field(min_length=1, max_length=60)]
+
+MAY_TOUCH: tuple[Parameter, ...] = (
+    Parameter.SEND_LEVEL,
+    Parameter.SEND_ON,
+    Parameter.SEND_PAN,
+    Parameter.BUS_MASTER,
+    Parameter.BUS_MUTE,
+    Parameter.BUS_DIM,
+    Parameter.GROUP,
+)
+"""What a performer may move in the own buses when the rig does not say."""
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class About(_Table):
+    """`[rig]`: what this is."""
+
+    name: Name = Field(description="The rig's name, shown to people.")
+
+
+class Limits(_Table):
+    """`[limits]`: hard limits for everybody, the engineer included; a bus may be stricter."""
+
+    send_ceiling_db: Level = Field(0.0, description="Highest level of any send, dB.")
+    master_ceiling_db: Level = Field(0.0, description="Highest level of any master, dB.")
+    fader_ceiling_db: Level = Field(10.0, description="Highest channel fader, dB.")
+    rise_db_per_s: Rise = Field(6.0, description="How fast a level may rise, dB/s.")
+    step_db: Step = Field(1.0, description="Rise that a gesture may take at once, dB.")
+    ramp_floor_db: float = Field(
+        -60.0, ge=-90.0, le=-20.0, description="Where ramps begin: below this all is one, dB."
+    )
+
+
+class Channel(_Table):
+    """`[[channel]]`: one source at the console."""
+
+    id: Id = Field(description="Short name used in this file.")
+    label: Name | None = Field(None, description="Name shown to people; the id when missing.")
+    console: Number | Name = Field(description="The console's own number or name for it.")
+
+
+class Bus(_Table):
+    """`[[bus]]`: one monitor mix output."""
+
+    id: Id = Field(description="Short name used in this file.")
+    label: Name | None = Field(None, description="Name shown to people; the id when missing.")
+    console: Number | Name = Field(description="The console's own number or name for it.")
+    width: Literal["mono", "stereo"] = Field("mono", description="Mono or stereo.")
+    tap: Literal["pre", "post"] = Field(
+        "pre", description="Where its sends take their signal: before or after the channel fader."
+    )
+    start_db: Level = Field(-40.0, description="Master level at which the bus opens, dB.")
+    nominal_db: Level = Field(0.0, description="Master level meant for the show, dB.")
+    send_ceiling_db: Level | None = Field(None, description="Highest send into it, dB.")
+    master_ceiling_db: Level | None = Field(None, description="Highest master, dB.")
+    rise_db_per_s: Rise | None = Field(None, description="How fast its levels may rise, dB/s.")
+    step_db: Step | None = Field(None, description="Rise that a gesture may take at once, dB.")
+    dim_db: float = Field(20.0, gt=0, le=60, description="How far dim lowers the master, dB.")
+    auto_open: bool = Field(False, description="Opens by itself at start, without the engineer.")
+    start_mix: dict[str, Level] = Field(
+        default_factory=dict, description="Sends at start, channel id to dB; the others are off."
+    )
+
+
+class Performer(_Table):
+    """`[[performer]]`: somebody who may move their own mix."""
+
+    id: Id = Field(description="Short name used in this file.")
+    name: Name | None = Field(None, description="Name shown to people; the id when missing.")
+    buses: list[str] = Field(min_length=1, description="Ids of the buses that are theirs.")
+    may_touch: list[Parameter] = Field(
+        default=list(MAY_TOUCH), description="What they may move in their buses."
+    )
+    send_ceiling_db: Level | None = Field(None, description="How far they may turn up a send, dB.")
+    master_ceiling_db: Level | None = Field(None, description="How far they may turn up, dB.")
+
+
+class Engineer(_Table):
+    """`[engineer]`: who looks after the monitors; may move everything, within the limits."""
+
+    name: Name = Field("engineer", description="Name shown to people.")
+
+
+class Group(_Table):
+    """`[[group]]`: sends that one control moves together, keeping their distances."""
+
+    id: Id = Field(description="Short name used in this file and in address maps.")
+    bus: str = Field(description="Id of the bus.")
+    channels: list[str] = Field(min_length=1, description="Ids of the channels.")
+
+
+class Controller(_Table):
+    """`[[controller]]`: something with controls, and whose hands are on it."""
+
+    id: Id = Field(description="Short name used in logs.")
+    hands: str = Field(description="Id of the performer, or `engineer`.")
+    map: str = Field(description="Its address map, a path relative to this file.")
+    listen: str | None = Field(None, description="OSC: where the bridge listens, udp://:9101.")
+    source: str | None = Field(
+        None, description="OSC: the address it sends from, 192.0.2.20 or 192.0.2.20:9000."
+    )
+    reply: str | None = Field(None, description="OSC: where it hears of changes, udp://host:port.")
+    midi: str | None = Field(None, description="MIDI: port name pattern, Foot*.")
+
+
+class Console(_Table):
+    """`[console]`: what the bridge moves."""
+
+    map: str = Field(description="Its address map, a path relative to this file.")
+    send: str | None = Field(None, description="OSC: its address, udp://192.0.2.10:9000.")
+    listen: str | None = Field(None, description="OSC: where the bridge hears it, udp://:9001.")
+    midi: str | None = Field(None, description="MIDI: port name pattern, Desk*.")
+    readback: bool = Field(True, description="The console can be asked for its values.")
+    channel_mute_cuts: list[Literal["pre", "post"]] = Field(
+        default=["post"], description="Which sends a channel mute cuts at this console."
+    )
+    bytes_per_s: float | None = Field(None, gt=0, description="Budget of the link, bytes/s.")
+    messages_per_s: float | None = Field(None, gt=0, description="Budget, messages/s.")
+    delay_s: float = Field(
+        0.05, ge=0, le=0.25, description="By how much the link's delay may vary, s."
+    )
+    answer_s: float = Field(
+        1.0, gt=0, le=30, description="Silence after which the console counts as lost, s."
+    )
+
+
+class Daemon(_Table):
+    """`[daemon]`: the bridge itself."""
+
+    watch: str | None = Field(
+        None, description="Where `foldbridge watch` connects, tcp://127.0.0.1:9100."
+    )
+
+
+class RigFile(_Table):
+    """A whole rig file."""
+
+    rig: About
+    limits: Limits = Field(default_factory=Limits)
+    channel: list[Channel] = Field(min_length=1, max_length=512)
+    bus: list[Bus] = Field(min_length=1, max_length=128)
+    performer: list[Performer] = Field(default_factory=list, max_length=128)
+    engineer: Engineer = Field(default_factory=Engineer)
+    group: list[Group] = Field(default_factory=list, max_length=256)
+    controller: list[Controller] = Field(default_factory=list, max_length=128)
+    console: Console
+    daemon: Daemon = Field(default_factory=Daemon)

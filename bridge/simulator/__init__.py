@@ -1,0 +1,1 @@
+"""Virtual clock, lossy network, console stand-in: the witness. I/O."""

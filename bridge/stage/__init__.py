@@ -1,0 +1,1 @@
+"""Physics of the stage: levels, coupling, headroom, loads, exposure. Pure."""

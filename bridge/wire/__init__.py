@@ -1,0 +1,1 @@
+"""OSC and MIDI bytes to messages and back, pacing, the console conversation. Pure."""

@@ -1,0 +1,356 @@
+"""Complete MIDI messages to typed events; 14-bit pairs, NRPN and RPN put together. Pure.
+
+An event is a plain tuple ``(kind, midi_channel, number, value, resolution)``: ``midi_channel`` is
+1..16, ``resolution`` is the largest value possible, so ``value / resolution`` is a position 0..1.
+
+    kind                 number               value                          resolution
+    NOTE                 note 0..127          velocity 0..127, 0 is off      127
+    CONTROL              controller 0..127    0..127                         127
+    CONTROL14            controller 0..31     0..16383                       16383
+    NRPN, RPN            parameter 0..16383   0..16383                       16383
+    NRPN_STEP, RPN_STEP  parameter 0..16383   +1 or -1                       1
+    BEND                 0                    0..16383, 8192 is the centre   16383
+    PROGRAM              program 0..127       127 (the press of a switch)    127
+    PRESSURE             0                    0..127                         127
+    POLY_PRESSURE        note 0..127          0..127                         127
+    SYSEX                0 (channel 0 too)    bytes, F0 and F7 included      0
+
+Facts: MIDI 1.0 Detailed Specification 4.2, tables 1-5 and "Control Change".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+(
+    NOTE,
+    CONTROL,
+    CONTROL14,
+    NRPN,
+    RPN,
+    NRPN_STEP,
+    RPN_STEP,
+    BEND,
+    PROGRAM,
+    PRESSURE,
+    POLY_PRESSURE,
+    SYSEX,
+) = range(12)
+"""Kinds of events. Plain ints: they are compared and hashed for every message."""
+
+KIND_NAMES: Final = (
+    "note",
+    "control change",
+    "control change 14-bit",
+    "nrpn",
+    "rpn",
+    "nrpn step",
+    "rpn step",
+    "pitch bend",
+    "program change",
+    "channel pressure",
+    "poly pressure",
+    "sysex",
+)
+"""What a person reads for each kind, by its number."""
+
+Event = tuple[int, int, int, int, int] | tuple[int, int, int, bytes, int]
+
+FULL7, FULL14 = 127, 16383
+
+DATA_MSB, DATA_LSB, INCREMENT, DECREMENT = 6, 38, 96, 97
+NRPN_LSB, NRPN_MSB, RPN_LSB, RPN_MSB = 98, 99, 100, 101
+RESET_CONTROLLERS: Final = 121
+NULL: Final = 16383
+"""Parameter number 127/127: nothing is selected any more."""
+
+_SELECTORS: Final = {
+    NRPN_MSB: (NRPN, 7),
+    NRPN_LSB: (NRPN, 0),
+    RPN_MSB: (RPN, 7),
+    RPN_LSB: (RPN, 0),
+}
+_STEPS: Final = {NRPN: NRPN_STEP, RPN: RPN_STEP}
+
+
+class _Halves:
+    """The two halves of one 14-bit value, in the order in which its sender sends them.
+
+    MSB first (the standard's order): the MSB acts at once with LSB 0, and each LSB refines it. So a
+    lone MSB reads at most as loud as any value that it can be the beginning of. LSB first (only
+    where declared): the LSB waits and acts with the next MSB, once; that MSB alone reads as LSB 0.
+    An LSB before any MSB says nothing yet.
+    """
+
+    __slots__ = ("lsb_first", "msb", "waiting_lsb")
+
+    def __init__(self, lsb_first: bool) -> None:
+        self.lsb_first = lsb_first
+        self.forget()
+
+    def forget(self) -> None:
+        self.msb = -1
+        self.waiting_lsb = 0
+
+    def take_msb(self, value: int) -> int:
+        self.msb = value
+        lsb, self.waiting_lsb = self.waiting_lsb, 0
+        return value << 7 | lsb
+
+    def take_lsb(self, value: int) -> int:
+        """The value refined, or -1 where the LSB has to wait or has nothing to refine."""
+        if self.lsb_first:
+            self.waiting_lsb = value
+            return -1
+        return self.msb << 7 | value if self.msb >= 0 else -1
+
+
+class _Selection:
+    """Which parameter the data entry of one MIDI channel speaks about."""
+
+    __slots__ = ("halves", "kind", "listed", "number", "parts", "unlisted")
+
+    def __init__(self, listed: dict[tuple[int, int], _Halves]) -> None:
+        self.listed = listed
+        self.unlisted = _Halves(lsb_first=False)
+        self.parts = {(kind, shift): -1 for kind, shift in _SELECTORS.values()}
+        self.clear()
+
+    def clear(self) -> None:
+        """Select nothing and forget the halves of every number and value."""
+        for place in self.parts:
+            self.parts[place] = -1
+        for halves in self.listed.values():
+            halves.forget()
+        self._deselect()
+
+    def _deselect(self) -> None:
+        self.kind, self.number = NRPN, NULL
+        self.halves: _Halves | None = None
+
+    def deselect(self) -> None:
+        """Select nothing; data entry waits for a whole new number."""
+        for place in self.parts:
+            self.parts[place] = -1
+        self._deselect()
+
+    def select(self, control: int, value: int) -> None:
+        """Take one half of a parameter number; the other half may be an earlier one."""
+        kind, shift = _SELECTORS[control]
+        parts = self.parts
+        parts[kind, shift] = value
+        msb, lsb = parts[kind, 7], parts[kind, 0]
+        if msb < 0 or lsb < 0 or msb == lsb == 127:
+            self._deselect()
+            return
+        number = msb << 7 | lsb
+        if self.halves is not None and (kind, number) == (self.kind, self.number):
+            return
+        self.kind, self.number = kind, number
+        self.halves = self.listed.get((kind, number))
+        if self.halves is None:
+            self.unlisted.forget()
+            self.halves = self.unlisted
+
+
+class EventAssembler:
+    """One port's complete messages to events; the memory of MIDI channels is separate and bounded.
+
+    A controller 0..31 listed in ``pairs`` forms a 14-bit value with the controller 32 above. On a
+    MIDI channel that ``parameters`` names, controllers 98..101 select, 6 and 38 enter and 96 and 97
+    step a parameter; numbers that are not listed give events too, so that a person can see them.
+    All else stays a plain ``CONTROL``. Nothing that is fed raises.
+
+    Attributes:
+        ignored: Messages that gave no event although they were meant to: data entry with nothing
+            selected, an LSB before any MSB, bytes that are no message.
+    """
+
+    __slots__ = ("_by_status", "_pairs", "_selections", "_special", "ignored")
+
+    def __init__(
+        self,
+        pairs: frozenset[tuple[int, int]] = frozenset(),
+        parameters: frozenset[tuple[int, int, int]] = frozenset(),
+        *,
+        lsb_first: frozenset[tuple[int, int, int]] = frozenset(),
+    ) -> None:
+        """Compile what to put together.
+
+        Args:
+            pairs: ``(midi_channel, control)``, control 0..31.
+            parameters: ``(kind, midi_channel, number)``, kind ``NRPN`` or ``RPN``, number 0..16382.
+            lsb_first: ``(kind, midi_channel, number)`` of those whose sender sends the LSB first;
+                kind ``CONTROL14``, ``NRPN`` or ``RPN``.
+
+        Raises:
+            ValueError: a channel, a control or a number out of its range, or a pair that the data
+                entry of the same channel needs.
+        """
+        _check(pairs, parameters)
+        self.ignored = 0
+        self._pairs: dict[int, _Halves] = {}
+        self._special: dict[tuple[int, int], Callable[[int, int, int], list[Event]]] = {}
+        for midi_channel, control in pairs:
+            first = (CONTROL14, midi_channel, control) in lsb_first
+            self._pairs[midi_channel << 7 | control] = _Halves(first)
+            self._special[midi_channel, control] = self._pair_msb
+            self._special[midi_channel, control + 32] = self._pair_lsb
+        self._selections: dict[int, _Selection] = {}
+        for midi_channel in {place[1] for place in parameters}:
+            self._add_parameters(midi_channel, parameters, lsb_first)
+        self._by_status = self._table()
+
+    def clear(self) -> None:
+        """Forget every half value and selection, as after a reconnect."""
+        for halves in self._pairs.values():
+            halves.forget()
+        for selection in self._selections.values():
+            selection.clear()
+
+    def feed(self, message: bytes) -> list[Event]:
+        """Take one complete message; answer the events that it makes, none or one.
+
+        System common and real-time messages make none.
+        """
+        if len(message) == 3:
+            status, number, value = message
+            handler = self._by_status.get(status)
+            if handler is not None and number < 0x80 > value:
+                return handler((status & 0x0F) + 1, number, value)
+        return self._feed_other(message)
+
+    def _feed_other(self, message: bytes) -> list[Event]:
+        status = message[0] if message else 0
+        if len(message) == 2 and message[1] < 0x80:
+            if status & 0xF0 == 0xC0:
+                return [(PROGRAM, (status & 0x0F) + 1, message[1], FULL7, FULL7)]
+            if status & 0xF0 == 0xD0:
+                return [(PRESSURE, (status & 0x0F) + 1, 0, message[1], FULL7)]
+        if status == 0xF0 and len(message) >= 2 and message[-1] == 0xF7:
+            return [(SYSEX, 0, 0, bytes(message), 0)]
+        if status <= 0xF0 or status == 0xF7:
+            self.ignored += 1
+        return []
+
+    def _table(self) -> dict[int, Callable[[int, int, int], list[Event]]]:
+        rows = {
+            0x80: _note_off,
+            0x90: _note_on,
+            0xA0: _poly_pressure,
+            0xB0: self._control,
+            0xE0: _bend,
+        }
+        return {status | low: handler for status, handler in rows.items() for low in range(16)}
+
+    def _control(self, midi_channel: int, control: int, value: int) -> list[Event]:
+        special = self._special.get((midi_channel, control))
+        if special is not None:
+            return special(midi_channel, control, value)
+        return [(CONTROL, midi_channel, control, value, FULL7)]
+
+    def _pair_msb(self, midi_channel: int, control: int, value: int) -> list[Event]:
+        whole = self._pairs[midi_channel << 7 | control].take_msb(value)
+        return [(CONTROL14, midi_channel, control, whole, FULL14)]
+
+    def _pair_lsb(self, midi_channel: int, control: int, value: int) -> list[Event]:
+        halves = self._pairs[midi_channel << 7 | control - 32]
+        whole = halves.take_lsb(value)
+        if whole < 0:
+            self.ignored += not halves.lsb_first
+            return []
+        return [(CONTROL14, midi_channel, control - 32, whole, FULL14)]
+
+    def _add_parameters(
+        self,
+        midi_channel: int,
+        parameters: frozenset[tuple[int, int, int]],
+        lsb_first: frozenset[tuple[int, int, int]],
+    ) -> None:
+        listed = {
+            (kind, number): _Halves((kind, channel, number) in lsb_first)
+            for kind, channel, number in parameters
+            if channel == midi_channel
+        }
+        self._selections[midi_channel] = _Selection(listed)
+        rows = {control: self._select for control in _SELECTORS}
+        rows |= {DATA_MSB: self._data_msb, DATA_LSB: self._data_lsb}
+        rows |= {INCREMENT: self._step, DECREMENT: self._step, RESET_CONTROLLERS: self._reset}
+        self._special.update({(midi_channel, control): row for control, row in rows.items()})
+
+    def _select(self, midi_channel: int, control: int, value: int) -> list[Event]:
+        self._selections[midi_channel].select(control, value)
+        return []
+
+    def _data_msb(self, midi_channel: int, _control: int, value: int) -> list[Event]:
+        selection = self._selections[midi_channel]
+        if selection.halves is None:
+            return self._nothing()
+        whole = selection.halves.take_msb(value)
+        return [(selection.kind, midi_channel, selection.number, whole, FULL14)]
+
+    def _data_lsb(self, midi_channel: int, _control: int, value: int) -> list[Event]:
+        selection = self._selections[midi_channel]
+        if selection.halves is None:
+            return self._nothing()
+        whole = selection.halves.take_lsb(value)
+        if whole < 0:
+            return [] if selection.halves.lsb_first else self._nothing()
+        return [(selection.kind, midi_channel, selection.number, whole, FULL14)]
+
+    def _step(self, midi_channel: int, control: int, _value: int) -> list[Event]:
+        """One step, whatever the third byte says.
+
+        Source: MMA RP-018, "Response to Data Increment/Decrement Controllers" (from memory). The
+        value that the halves remember is then out of date, so a lone LSB may not refine it.
+        """
+        selection = self._selections[midi_channel]
+        if selection.halves is None:
+            return self._nothing()
+        selection.halves.forget()
+        direction = 1 if control == INCREMENT else -1
+        return [(_STEPS[selection.kind], midi_channel, selection.number, direction, 1)]
+
+    def _reset(self, midi_channel: int, control: int, value: int) -> list[Event]:
+        """Reset All Controllers sets both parameter numbers to null.
+
+        Source: MMA RP-015, "Response to Reset All Controllers" (from memory).
+        """
+        self._selections[midi_channel].deselect()
+        return [(CONTROL, midi_channel, control, value, FULL7)]
+
+    def _nothing(self) -> list[Event]:
+        self.ignored += 1
+        return []
+
+
+def _check(pairs: frozenset[tuple[int, int]], parameters: frozenset[tuple[int, int, int]]) -> None:
+    """Refuse a table that no message could ever match, or that two readings claim."""
+    data_entry = {midi_channel for _kind, midi_channel, _number in parameters}
+    for midi_channel, control in pairs:
+        if not (1 <= midi_channel <= 16 and 0 <= control <= 31):
+            raise ValueError(f"pair {(midi_channel, control)}, expected channel 1..16, 0..31")
+        if control == DATA_MSB and midi_channel in data_entry:
+            raise ValueError(f"pair 6/38 on MIDI channel {midi_channel}, but NRPN or RPN needs it")
+    for kind, midi_channel, number in parameters:
+        if kind not in _STEPS:
+            raise ValueError(f"parameter of kind {kind}, expected NRPN or RPN")
+        if not (1 <= midi_channel <= 16 and 0 <= number < NULL):
+            raise ValueError(f"parameter {number} on {midi_channel}, expected 0..16382 on 1..16")
+
+
+def _note_off(midi_channel: int, note: int, _velocity: int) -> list[Event]:
+    return [(NOTE, midi_channel, note, 0, FULL7)]
+
+
+def _note_on(midi_channel: int, note: int, velocity: int) -> list[Event]:
+    return [(NOTE, midi_channel, note, velocity, FULL7)]
+
+
+def _poly_pressure(midi_channel: int, note: int, value: int) -> list[Event]:
+    return [(POLY_PRESSURE, midi_channel, note, value, FULL7)]
+
+
+def _bend(midi_channel: int, lsb: int, msb: int) -> list[Event]:
+    return [(BEND, midi_channel, 0, msb << 7 | lsb, FULL14)]
