@@ -26,8 +26,11 @@ class Gates:
         cuts = matrix.rig.file.console.channel_mute_cuts
         self._mute_cuts = ("pre" in cuts, "post" in cuts)
         self._switches = [
-            [(slot, wanted) for slot, wanted in ((m.mute + b, 0.0), (m.open + b, 1.0))
-             if m.can_set[slot]]
+            [
+                (slot, wanted)
+                for slot, wanted in ((m.mute + b, 0.0), (m.open + b, 1.0))
+                if m.can_set[slot]
+            ]
             for b in range(m.buses)
         ]
 
@@ -97,7 +100,7 @@ class Gates:
         return self._down(slot) or self.bus_quiet((slot - self.matrix.send) % self.matrix.buses)
 
     def may_tell(self, slot: int, value: float) -> bool:
-        """Whether a switch or tap may be told its value now, or must wait for a level to be down."""
+        """Whether a switch or tap may be told now, or must wait for a level to be down."""
         m = self.matrix
         if m.on <= slot < m.tap:
             return value == 0.0 or self.send_quiet(slot - m.on + m.send)

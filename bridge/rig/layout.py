@@ -109,7 +109,7 @@ class Layout:
         }[scope]
 
     def base(self, parameter: Parameter) -> int:
-        """First slot of a parameter; its slots lie side by side, a cell at ``channel * buses + bus``."""
+        """First slot of a parameter; its cells lie at ``channel * buses + bus``."""
         start = 0
         for other, (_, scope) in KINDS.items():
             if other is parameter:
@@ -179,8 +179,11 @@ class Layout:
         scope = KINDS[parameter][1]
         if scope is Scope.CELL:
             return f"{parameter} of {self.channels[channel]} in {self.buses[bus]}"
-        names = {Scope.CHANNEL: self.channels, Scope.PERFORMER: self.performers,
-                 Scope.GROUP: self.groups}
+        names = {
+            Scope.CHANNEL: self.channels,
+            Scope.PERFORMER: self.performers,
+            Scope.GROUP: self.groups,
+        }
         if scope is Scope.BUS:
             return f"{parameter} of {self.buses[bus]}"
         if scope is Scope.WHOLE or channel < 0:

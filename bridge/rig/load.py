@@ -26,15 +26,24 @@ def read_text(path: Path, error: type[FileError] = MapError) -> str:
     """
     try:
         if path.stat().st_size > limits.FILE_BYTES_MAX:
-            raise error([Fault(str(path), f"{path.stat().st_size} bytes",
-                               f"at most {limits.FILE_BYTES_MAX}")])
+            raise error(
+                [
+                    Fault(
+                        str(path),
+                        f"{path.stat().st_size} bytes",
+                        f"at most {limits.FILE_BYTES_MAX}",
+                    )
+                ]
+            )
         return path.read_text(encoding="utf-8")
     except OSError as problem:
-        raise error([Fault(str(path), problem.strerror or str(problem), "a readable file")]) \
-            from None
+        raise error(
+            [Fault(str(path), problem.strerror or str(problem), "a readable file")]
+        ) from None
     except UnicodeDecodeError as problem:
-        raise error([Fault(str(path), f"byte {problem.start} that is no UTF-8",
-                           "a text file in UTF-8")]) from None
+        raise error(
+            [Fault(str(path), f"byte {problem.start} that is no UTF-8", "a text file in UTF-8")]
+        ) from None
 
 
 def map_path(rig: Rig, name: str) -> Path:

@@ -43,11 +43,11 @@ class About(_Table):
 class Limits(_Table):
     """`[limits]`: hard limits for everybody, the engineer included; a bus may be stricter."""
 
-    send_ceiling_db: Level = Field(0.0, description="Highest level of any send, dB.")
-    master_ceiling_db: Level = Field(0.0, description="Highest level of any master, dB.")
-    fader_ceiling_db: Level = Field(10.0, description="Highest channel fader, dB.")
-    rise_db_per_s: Rise = Field(6.0, description="How fast a level may rise, dB/s.")
-    step_db: Step = Field(1.0, description="Rise that a gesture may take at once, dB.")
+    send_ceiling_db: Level = Field(default=0.0, description="Highest level of any send, dB.")
+    master_ceiling_db: Level = Field(default=0.0, description="Highest level of any master, dB.")
+    fader_ceiling_db: Level = Field(default=10.0, description="Highest channel fader, dB.")
+    rise_db_per_s: Rise = Field(default=6.0, description="How fast a level may rise, dB/s.")
+    step_db: Step = Field(default=1.0, description="Rise that a gesture may take at once, dB.")
     ramp_floor_db: float = Field(
         -60.0, ge=-90.0, le=-20.0, description="Where ramps begin: below this all is one, dB."
     )
@@ -71,8 +71,8 @@ class Bus(_Table):
     tap: Literal["pre", "post"] = Field(
         "pre", description="Where its sends take their signal: before or after the channel fader."
     )
-    start_db: Level = Field(-40.0, description="Master level at which the bus opens, dB.")
-    nominal_db: Level = Field(0.0, description="Master level meant for the show, dB.")
+    start_db: Level = Field(default=-40.0, description="Master level at which the bus opens, dB.")
+    nominal_db: Level = Field(default=0.0, description="Master level meant for the show, dB.")
     send_ceiling_db: Level | None = Field(None, description="Highest send into it, dB.")
     master_ceiling_db: Level | None = Field(None, description="Highest master, dB.")
     rise_db_per_s: Rise | None = Field(None, description="How fast its levels may rise, dB/s.")
@@ -158,12 +158,12 @@ class RigFile(_Table):
     """A whole rig file."""
 
     rig: About
-    limits: Limits = Field(default_factory=Limits)
+    limits: Limits = Limits()
     channel: list[Channel] = Field(min_length=1, max_length=512)
     bus: list[Bus] = Field(min_length=1, max_length=128)
     performer: list[Performer] = Field(default_factory=list, max_length=128)
-    engineer: Engineer = Field(default_factory=Engineer)
+    engineer: Engineer = Engineer()
     group: list[Group] = Field(default_factory=list, max_length=256)
     controller: list[Controller] = Field(default_factory=list, max_length=128)
     console: Console
-    daemon: Daemon = Field(default_factory=Daemon)
+    daemon: Daemon = Daemon()

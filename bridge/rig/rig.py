@@ -128,7 +128,7 @@ def _twins(file: model.RigFile) -> Iterator[_Contradiction]:
                     yield (kind, index, key), repr(value), f"a {key} that no other {kind} has"
 
 
-def _strangers(file: model.RigFile) -> Iterator[_Contradiction]:
+def _strangers(file: model.RigFile) -> Iterator[_Contradiction]:  # noqa: C901 - a flat list
     """Names that nothing answers to."""
     channels = {channel.id for channel in file.channel}
     buses = {bus.id for bus in file.bus}
@@ -141,17 +141,17 @@ def _strangers(file: model.RigFile) -> Iterator[_Contradiction]:
     for i, bus in enumerate(file.bus):
         for name in bus.start_mix:
             yield from unknown(("bus", i, "start_mix", name), name, channels)
-    for i, performer in enumerate(file.performer):
-        if performer.id == "engineer":
-            yield ("performer", i, "id"), "'engineer'", "another id: the engineer has this one"
-        for name in performer.buses:
-            yield from unknown(("performer", i, "buses"), name, buses)
+    for i, controller in enumerate(file.controller):
+        yield from unknown(("controller", i, "hands"), controller.hands, hands)
     for i, group in enumerate(file.group):
         yield from unknown(("group", i, "bus"), group.bus, buses)
         for name in group.channels:
             yield from unknown(("group", i, "channels"), name, channels)
-    for i, controller in enumerate(file.controller):
-        yield from unknown(("controller", i, "hands"), controller.hands, hands)
+    for i, performer in enumerate(file.performer):
+        for name in performer.buses:
+            yield from unknown(("performer", i, "buses"), name, buses)
+        if performer.id == "engineer":
+            yield ("performer", i, "id"), "'engineer'", "another id: the engineer has this one"
 
 
 def _levels(file: model.RigFile) -> Iterator[_Contradiction]:
@@ -162,15 +162,19 @@ def _levels(file: model.RigFile) -> Iterator[_Contradiction]:
             value, rig_value = getattr(bus, key), getattr(limits, key)
             if value is not None and value > rig_value:
                 yield ("bus", i, key), f"{value:g}", f"at most limits.{key}, {rig_value:g}"
-        ceiling = limits.master_ceiling_db if bus.master_ceiling_db is None \
-            else bus.master_ceiling_db
+        ceiling = (
+            limits.master_ceiling_db if bus.master_ceiling_db is None else bus.master_ceiling_db
+        )
         if bus.start_db > ceiling:
             yield ("bus", i, "start_db"), f"{bus.start_db:g}", f"at most its ceiling, {ceiling:g}"
         sends = limits.send_ceiling_db if bus.send_ceiling_db is None else bus.send_ceiling_db
         for name, level in bus.start_mix.items():
             if level > sends:
-                yield (("bus", i, "start_mix", name), f"{level:g}",
-                       f"at most the send ceiling, {sends:g}")
+                yield (
+                    ("bus", i, "start_mix", name),
+                    f"{level:g}",
+                    f"at most the send ceiling, {sends:g}",
+                )
 
 
 def _roads(file: model.RigFile) -> Iterator[_Contradiction]:

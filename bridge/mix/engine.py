@@ -1,0 +1,375 @@
+"""The rules at work: wishes in, verdicts and levels out. Pure.
+
+A wish is admitted here (rights, ceilings), changes what is asked, and marks the slots whose goal
+moved. The console side takes the marked slots when its link has room and asks ``emit`` for the
+value that each may be told at that moment: so a slow link thins a ramp out and never bunches it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from bridge import limits
+from bridge.mix.buses import Buses
+from bridge.mix.ceilings import Ceilings
+from bridge.mix.gates import Gates
+from bridge.mix.gesture import FLIP, LIMITED, REFUSED, STEP, TAKEN, Verdict
+from bridge.mix.groups import Groups
+from bridge.mix.guard import Guard
+from bridge.mix.matrix import LEVEL, Matrix
+from bridge.mix.switches import Switches
+from bridge.rig.rig import Rig
+from bridge.units import FLOOR_DB, OFF
+
+NAN = math.nan
+URGENT, FALL, OTHER, RAISE = range(4)
+"""How a marked slot ranks on its way out; the lower goes first."""
+
+WORTH_DB = 0.05
+"""A ramp is not told in crumbs smaller than this: a flood of wishes on one moving level must not
+become a flood of words of a thousandth of a dB."""
+
+UNREAD, MASTERS, SENDS, RUNNING = range(4)
+"""How far the start has come: nothing told, masters going low, sends going out, all open to use."""
+
+
+class Engine:
+    """One rig's rules and levels.
+
+    Args:
+        rig: What was declared.
+        can_set: Slots that the console can be told.
+        wait_for_word: Nothing rises before the console has confirmed the last word about it.
+        slack_s: By how much the link's delay may vary, s.
+
+    Attributes:
+        marked: Slots whose value waits to be told, with their rank; the console side empties it.
+        news: Slots whose asked value changed, for controllers and views; emptied by the reader.
+        moving: Levels on a ramp.
+        lost: The console does not answer.
+        phase: ``UNREAD``, ``MASTERS``, ``SENDS`` or ``RUNNING``.
+        faults: How often the last check before emission held something back (it never should).
+    """
+
+    def __init__(
+        self, rig: Rig, *, can_set: frozenset[int], wait_for_word: bool = False, slack_s: float = 0
+    ) -> None:
+        m = self.matrix = Matrix(rig, can_set, slack_s)
+        self.rig = rig
+        self.ceilings = Ceilings(rig, m)
+        self.guard = Guard(rig, m)
+        self.gates = Gates(m)
+        self.groups = Groups(rig, m)
+        self.buses = Buses(self)
+        self.wait_for_word = wait_for_word
+        self.marked: dict[int, int] = {}
+        self.news: dict[int, None] = {}
+        self.moving: dict[int, None] = {}
+        self.waiting: dict[int, None] = {}
+        self.lost = False
+        self.phase = UNREAD
+        self.faults = 0
+        self._tick_at = -math.inf
+        self.switches = Switches(self)
+
+    # -- wishes ---------------------------------------------------------------------------------
+
+    def wish(self, who: int, slot: int, action: int, value: float, now_s: float) -> Verdict:
+        """Admit a wish as far as the rules allow.
+
+        Args:
+            who: Performer's number, -1 the engineer.
+            slot: What to move.
+            action: ``SET`` to a value, ``STEP`` by so many dB, ``FLIP`` a switch.
+            value: dB, 0/1 or a pan, as the parameter wants; not used by ``FLIP``.
+            now_s: This moment, s.
+
+        Returns:
+            The verdict. Never raises, whatever comes in.
+        """
+        m = self.matrix
+        if not 0 <= slot < m.size:
+            return Verdict(REFUSED, 0, who, value, NAN, "no such parameter")
+        if value != value:
+            return Verdict(REFUSED, slot, who, value, m.asked[slot], "no number")
+        if action == FLIP:
+            value = 0.0 if m.asked[slot] >= 0.5 else 1.0
+        refusal = self.guard.refusal(who, slot, value)
+        if not refusal and self.phase == UNREAD:
+            refusal = "console unread"
+        if refusal:
+            return Verdict(REFUSED, slot, who, value, m.asked[slot], refusal)
+        if slot >= m.group:
+            return self._wish_group(who, slot, action, value)
+        if m.kind[slot] != LEVEL:
+            return self._wish_switch(who, slot, value)
+        return self._wish_level(who, slot, action, value)
+
+    def _stepped(self, asked_db: float, step_db: float) -> float:
+        """A level some dB further; up from off begins at the ramp floor."""
+        start = max(asked_db, self.matrix.floor_db) if step_db > 0 else asked_db
+        return start + step_db
+
+    def _wish_level(self, who: int, slot: int, action: int, wanted: float) -> Verdict:
+        m = self.matrix
+        asked = m.asked[slot]
+        if not m.can_set[slot]:
+            return Verdict(REFUSED, slot, who, wanted, asked, "not at the console")
+        if action == FLIP:
+            return Verdict(REFUSED, slot, who, wanted, asked, "no number")
+        if asked != asked:
+            asked = OFF  # a fader that was never read starts from the bottom
+        if action == STEP:
+            wanted = self._stepped(asked, wanted)
+        value, rule = self.limit(who, slot, wanted)
+        told = m.told[slot]
+        if self.lost and value > asked and not value <= told:
+            return Verdict(REFUSED, slot, who, wanted, asked, "console silent")
+        m.asked[slot] = value if value >= FLOOR_DB else OFF
+        m.left[slot] = 0
+        self.news[slot] = None
+        self.refresh(slot)
+        if m.is_fader(slot):
+            self._refresh_post(slot - m.fader)
+        if rule:
+            return Verdict(LIMITED, slot, who, wanted, value, rule)
+        return Verdict(TAKEN, slot, who, wanted, value, "")
+
+    def limit(self, who: int, slot: int, wanted: float) -> tuple[float, str]:
+        """How far a level may be asked to go, and the rule that held it (empty: none did).
+
+        Everybody's ceilings always hold. A performer's own ceiling stops raises only: what the
+        engineer set higher may come down in steps.
+        """
+        value, rule = wanted, ""
+        ceiling, why = self.ceilings.ceiling(slot)
+        if not value <= ceiling:
+            value, rule = ceiling, why
+        own = self.ceilings.own[who][slot]
+        if not value <= own:
+            asked = self.matrix.asked[slot]
+            stays = asked if own < asked else own
+            if value > stays:
+                value, rule = stays, "own ceiling"
+        return value, rule
+
+    def _wish_group(self, who: int, slot: int, action: int, value: float) -> Verdict:
+        step = self.groups.step_wanted(slot, action, value)
+        if step > 0 and self.lost:
+            return Verdict(REFUSED, slot, who, value, self.matrix.asked[slot], "console silent")
+        allowed = self.groups.step_allowed(slot, step, lambda s, db: self.limit(who, s, db)[0])
+        for send, level in self.groups.moved(slot, allowed):
+            self.matrix.asked[send] = level
+            self.matrix.left[send] = 0
+            self.news[send] = None
+            self.refresh(send)
+        self.matrix.asked[slot] = level = self.groups.level(slot)
+        self.news[slot] = None
+        outcome = TAKEN if allowed == step else LIMITED
+        return Verdict(outcome, slot, who, value, level, "" if allowed == step else "group ceiling")
+
+    def _wish_switch(self, who: int, slot: int, value: float) -> Verdict:
+        m = self.matrix
+        if m.pan <= slot < m.master:
+            value = min(1.0, max(-1.0, value))
+        else:
+            value = 1.0 if value >= 0.5 else 0.0
+        if (slot < m.send or m.tap <= slot < m.master) and not m.can_set[slot]:
+            return Verdict(REFUSED, slot, who, value, m.asked[slot], "not at the console")
+        if self.lost and self.buses.louder(slot, value):
+            return Verdict(REFUSED, slot, who, value, m.asked[slot], "console silent")
+        self.switches.turn(who, slot, value)
+        self.news[slot] = None
+        return Verdict(TAKEN, slot, who, value, value, "")
+
+    # -- goals ----------------------------------------------------------------------------------
+
+    def refresh(self, slot: int, rank: int = OTHER) -> None:
+        """Work out a slot's goal and mark it when the console has another value."""
+        m = self.matrix
+        told = m.told[slot]
+        if m.kind[slot] != LEVEL:
+            goal = m.goal[slot] = self.buses.switch_goal(slot)
+            if goal != told and m.can_set[slot]:
+                self._mark(slot, rank)
+            return
+        goal = m.goal[slot] = self.gates.level_goal(slot, self.ceilings.ceiling(slot)[0])
+        if goal == told or not m.can_set[slot]:
+            self.moving.pop(slot, None)
+        elif goal > told:
+            self._mark(slot, RAISE)
+        else:
+            self._mark(slot, URGENT if rank == URGENT else FALL)
+
+    def _mark(self, slot: int, rank: int) -> None:
+        marked = self.marked.get(slot)
+        if marked is None or rank < marked:
+            self.marked[slot] = rank
+
+    def free_again(self, slot: int, rank: int = OTHER) -> None:
+        """Look again whether a level stands behind a closed gate, and refresh it."""
+        m = self.matrix
+        if m.is_send(slot):
+            m.free[slot] = self.gates.send_free(slot)
+        elif m.is_master(slot):
+            m.free[slot] = self.gates.master_free(slot - m.master)
+        self.refresh(slot, rank)
+
+    def _refresh_post(self, channel: int) -> None:
+        """A fader moved: post-fader sends have another ceiling now."""
+        m = self.matrix
+        for slot in m.sends_of_channel(channel):
+            if m.asked[slot - m.send + m.tap]:
+                self.refresh(slot)
+
+    # -- what the console is told ---------------------------------------------------------------
+
+    def emit(self, slot: int, now_s: float) -> float:
+        """The value that a slot may be told now, remembered as told; NaN: nothing now.
+
+        Args:
+            slot: A slot that was marked.
+            now_s: This moment, s.
+        """
+        m = self.matrix
+        if m.kind[slot] != LEVEL:
+            return self._emit_switch(slot)
+        goal, told = m.goal[slot], m.told[slot]
+        if goal == told or goal != goal or self.phase < self._phase_of(slot):
+            self.moving.pop(slot, None)
+            return NAN
+        if not self.ceilings.permits(slot, goal):
+            self.faults += 1
+            return NAN
+        if goal > told:
+            return self._emit_raise(slot, goal, told, now_s)
+        if told != told and goal > m.floor_db and not self._unheard(slot):
+            return self._emit_raise(slot, goal, OFF, now_s)
+        self.moving.pop(slot, None)
+        m.rides.move(slot, goal, now_s) if told == told else m.rides.told_now(slot, goal, now_s)
+        m.settled[slot] = 0
+        return goal
+
+    def _emit_raise(self, slot: int, goal: float, told: float, now_s: float) -> float:
+        m = self.matrix
+        if self.lost:
+            return NAN
+        if self.wait_for_word and not m.settled[slot] and told == m.told[slot]:
+            self.moving[slot] = None
+            return NAN
+        if self._unheard(slot):
+            self.moving.pop(slot, None)
+            m.rides.told_now(slot, goal, now_s)
+            m.settled[slot] = 0
+            return goal
+        room = m.rides.room(slot, now_s)
+        if room < goal and room - told < WORTH_DB:
+            self.moving[slot] = None
+            return NAN
+        level = m.rides.move(slot, goal, now_s)
+        m.settled[slot] = 0
+        if level == goal:
+            self.moving.pop(slot, None)
+        else:
+            self.moving[slot] = None
+        return level
+
+    def _unheard(self, slot: int) -> bool:
+        """Whether a send may move freely because its bus is known to be quiet."""
+        m = self.matrix
+        return m.is_send(slot) and self.gates.bus_quiet((slot - m.send) % m.buses)
+
+    def _emit_switch(self, slot: int) -> float:
+        m = self.matrix
+        goal = m.goal[slot]
+        if goal == m.told[slot] or goal != goal or self.phase < self._phase_of(slot):
+            self.waiting.pop(slot, None)
+            return NAN
+        if not self.gates.may_tell(slot, goal):
+            self.waiting[slot] = None
+            return NAN
+        if self.lost and self.buses.louder(slot, goal):
+            self.waiting[slot] = None
+            return NAN
+        self.waiting.pop(slot, None)
+        m.told[slot] = goal
+        m.settled[slot] = 0
+        return goal
+
+    def _phase_of(self, slot: int) -> int:
+        """The earliest phase of the start in which a slot may be told."""
+        m = self.matrix
+        return MASTERS if m.master <= slot < m.dim or slot == m.silence else SENDS
+
+    def again(self, slot: int) -> float:
+        """The value to repeat when a word may have been lost; NaN when it no longer stands."""
+        m = self.matrix
+        told = m.told[slot]
+        if m.kind[slot] == LEVEL and not self.ceilings.permits(slot, told):
+            return NAN
+        return told
+
+    def settle(self, slot: int) -> None:
+        """The console is known to have what it was told last."""
+        m = self.matrix
+        if m.settled[slot]:
+            return
+        m.settled[slot] = 1
+        if m.kind[slot] != LEVEL:
+            self.buses.behind(slot, self.free_again)
+
+    # -- time -----------------------------------------------------------------------------------
+
+    def advance(self, now_s: float) -> None:
+        """Let time pass: mark what ramps, try what waits, bring the start one step further."""
+        if not self.moving and not self.waiting and self.phase == RUNNING:
+            return
+        if now_s < self._tick_at:
+            return
+        self._tick_at = now_s + limits.TICK_S
+        if UNREAD < self.phase < RUNNING:
+            self.buses.start_further()
+        marked = self.marked
+        for slot in self.waiting:
+            marked.setdefault(slot, OTHER)
+        if not self.lost:
+            for slot in self.moving:
+                marked.setdefault(slot, RAISE)
+
+    def next_wake_s(self) -> float:
+        """When ``advance`` has something to do next; ``inf`` when all rests."""
+        busy = self.waiting or (self.moving and not self.lost) or UNREAD < self.phase < RUNNING
+        return self._tick_at if busy else math.inf
+
+    # -- the console's own doing ----------------------------------------------------------------
+
+    def begin(self, heard: Mapping[int, float], now_s: float) -> None:
+        """Start cold: masters low first, whatever the console says it has.
+
+        Args:
+            heard: What the console said of itself; empty when it can't be asked.
+            now_s: This moment, s.
+        """
+        self.buses.begin(heard, now_s)
+
+    def desk(self, slot: int, value: float, now_s: float) -> None:
+        """The desk moved: the matrix follows."""
+        self.buses.desk(slot, value, now_s)
+
+    def slipped(self, slot: int, value: float, now_s: float) -> None:
+        """The console stands at an older word of ours: climb again from there."""
+        m = self.matrix
+        if m.kind[slot] == LEVEL and value < m.told[slot]:
+            m.rides.told_now(slot, value, now_s)
+            m.settled[slot] = 1
+            self.refresh(slot)
+
+    def console_lost(self) -> None:
+        """The console fell silent: falls still go out, nothing rises."""
+        self.lost = True
+
+    def console_back(self, heard: Mapping[int, float], now_s: float) -> None:
+        """The console answers again: the lower of the two levels stays, until somebody asks."""
+        self.lost = False
+        self.buses.reconcile(heard, now_s)
