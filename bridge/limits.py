@@ -42,3 +42,16 @@ VERDICTS_KEPT = 200
 
 assert TICK_S * RISE_DB_PER_S_MAX <= 4 * STEP_DB_MIN, "a tick may not rise by more than 1 dB"
 assert BLIND_REPEAT_S < CONFIRM_RETRY_S, "a repeat comes before a retry"
+
+REREAD_S = 0.1
+"""Time between two questions in quiet times: a console of 600 values is read over once a minute,
+so that what the desk did unseen is found."""
+
+ECHOES_KEPT = 8
+"""Older words about one parameter that are recognised: as many as leave within a late answer."""
+
+SAME_DB = 0.06
+"""Levels nearer than this are the same word: consoles that show tenths of a dB round by 0.05."""
+
+SAME_PAN = 0.01
+"""Pans nearer than this are the same word."""

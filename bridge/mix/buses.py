@@ -236,6 +236,8 @@ class Buses:
     def reconcile(self, heard: Mapping[int, float], now_s: float) -> None:
         """Take the lower of what we told and what the console has now, everywhere."""
         m, engine = self.matrix, self.engine
+        for slot in engine.moving:
+            m.asked[slot] = min(m.asked[slot], m.told[slot])  # no ramp goes on by itself
         for slot, value in heard.items():
             told = m.told[slot]
             self._stand(slot, value, now_s)

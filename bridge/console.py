@@ -1,0 +1,326 @@
+"""The console's side of the bridge: what it is told, what it said, whether it lives. Pure.
+
+    reading --(every question answered)--> live --(silence)--> lost --(a word)--> reading
+
+Nothing is told before the console was read, if it can be read at all. Each word is then *settled*
+once the console has confirmed it (by repeating it, or when asked), once it was told often enough
+where nothing comes back, or at once on a link that loses nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from bridge import limits
+from bridge.maps.console import ALIVE, ConsoleWords
+from bridge.mix.engine import RAISE, Engine
+from bridge.mix.matrix import LEVEL
+from bridge.wire.pacing import ASK, REPEAT, Budget, SlotQueue
+
+READING, LIVE, LOST = "reading", "live", "lost"
+UNLIMITED = Budget()
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """How the console and its link are dealt with.
+
+    Attributes:
+        readback: The console answers questions.
+        reliable: The link loses nothing while it is open.
+        answer_s: Silence after which the console counts as lost, s.
+    """
+
+    readback: bool
+    reliable: bool
+    answer_s: float
+
+
+class Console:
+    """One console, told through ``send`` and heard through ``receive``.
+
+    Args:
+        engine: The rules.
+        words: The console's map, compiled.
+        send: Hands one message to the link; False when it was not taken.
+        terms: How to deal with it.
+        budget: What the link may carry.
+
+    Attributes:
+        state: ``reading``, ``live`` or ``lost``.
+        told: Messages that left.
+        desk_moves: How often the desk moved by itself.
+    """
+
+    def __init__(
+        self,
+        engine: Engine,
+        words: ConsoleWords,
+        send: Callable[[bytes], bool],
+        terms: Terms,
+        budget: Budget = UNLIMITED,
+    ) -> None:
+        self.engine, self.words, self.terms, self.budget = engine, words, terms, budget
+        self._send = send
+        self.state = READING
+        self.told = self.desk_moves = 0
+        self._queue = SlotQueue()
+        self._unsure: dict[int, tuple[float, int]] = {}
+        self._before: dict[int, tuple[tuple[float, float], ...]] = {}
+        self._heard: dict[int, float] = {}
+        self._open_questions: set[int] = set()
+        self._began = False
+        self._ask_again_s = self._probe_s = self._renew_s = self._reread_s = math.inf
+        self._heard_s = -math.inf
+        self._reread = sorted(words.can_read)
+        self._interval_s = limits.CONFIRM_RETRY_S if terms.readback else limits.BLIND_REPEAT_S
+        self._worst = _longest(words)
+
+    # -- coming and going -----------------------------------------------------------------------
+
+    def link_open(self, now_s: float) -> None:
+        """The link to the console stands: read the console, or begin where it can't be read."""
+        self._renew_s = now_s if self.words.renew_every_s else math.inf
+        if self.terms.readback and self.words.can_read:
+            self._read(now_s)
+        else:
+            self._complete(now_s)
+
+    def link_lost(self) -> None:
+        """The link broke: nothing rises until it is back."""
+        self.state = LOST
+        self.engine.console_lost()
+
+    def _read(self, now_s: float) -> None:
+        self.state = READING
+        self._heard.clear()
+        self._open_questions = set(self.words.can_read)
+        self._heard_s = now_s
+        self._probe_s = now_s + self.terms.answer_s / 2
+        self._reread_s = math.inf
+        self._ask_open(now_s)
+
+    def _ask_open(self, now_s: float) -> None:
+        """Put the open questions: all at once where the console can, else one by one."""
+        first = not self._heard
+        self._ask_again_s = now_s + max(limits.CONFIRM_RETRY_S, self.terms.answer_s / 2)
+        if first and self.words.ask_all:
+            self._say(self.words.ask_all, now_s)
+            return
+        for slot in sorted(self._open_questions):
+            self._queue.put(slot, ASK)
+
+    def _complete(self, now_s: float) -> None:
+        """Every question is answered: begin, or come back."""
+        self.state = LIVE
+        self._ask_again_s = math.inf
+        if self.terms.readback:
+            self._probe_s = now_s + self.terms.answer_s / 2
+            self._reread_s = now_s + limits.REREAD_S
+        if self._began:
+            self.engine.console_back(self._heard, now_s)
+        else:
+            self._began = True
+            self.engine.begin(self._heard, now_s)
+        self._unsure.clear()
+        self._before.clear()
+
+    # -- what the console says ------------------------------------------------------------------
+
+    def receive(self, data: bytes, now_s: float) -> None:
+        """Take one message of the console's."""
+        for slot, value in self.words.decode(data):
+            self._heard_s = now_s
+            if self.state == LOST:
+                self._read(now_s)
+            if slot == ALIVE:
+                continue
+            if self.state == READING:
+                self._take_answer(slot, value, now_s)
+            else:
+                self._take_word(slot, value, now_s)
+
+    def _take_answer(self, slot: int, value: float, now_s: float) -> None:
+        self._heard[slot] = value
+        self._open_questions.discard(slot)
+        self._queue.discard(slot)
+        if not self._open_questions:
+            self._complete(now_s)
+
+    def _take_word(self, slot: int, value: float, now_s: float) -> None:
+        """A word in the middle of the show: a confirmation, an old echo, or the desk's doing."""
+        engine = self.engine
+        told = engine.matrix.told[slot]
+        if told == told and self._same(slot, value, self.words.held(slot, told)):
+            self._unsure.pop(slot, None)
+            engine.settle(slot)
+        elif any(self._same(slot, value, old) for old in self._recent(slot, now_s)):
+            engine.slipped(slot, value, now_s)
+        else:
+            self.desk_moves += 1
+            self._unsure.pop(slot, None)
+            engine.desk(slot, value, now_s)
+
+    def _same(self, slot: int, value: float, other: float) -> bool:
+        if value == other:
+            return True
+        level = self.engine.matrix.kind[slot] == LEVEL
+        return abs(value - other) <= (limits.SAME_DB if level else limits.SAME_PAN)
+
+    def _recent(self, slot: int, now_s: float) -> list[float]:
+        since_s = now_s - limits.ECHO_MEMORY_S
+        return [value for value, until_s in self._before.get(slot, ()) if until_s >= since_s]
+
+    # -- what the console is told ---------------------------------------------------------------
+
+    def pump(self, now_s: float) -> None:
+        """Tell the console what it may be told now: after every batch of wishes and every wake."""
+        engine = self.engine
+        marked = engine.marked
+        if self.budget is UNLIMITED and not len(self._queue):
+            while marked:
+                engine.marked = {}
+                for slot, _ in marked.items() if len(marked) == 1 else _by_rank(marked):
+                    self._tell(slot, now_s)
+                marked = engine.marked
+            return
+        queue = self._queue
+        while True:
+            for slot, rank in marked.items():
+                queue.put(slot, rank)
+            marked.clear()
+            if not len(queue) or not self.budget.may(now_s, *self._worst):
+                return
+            self._serve(*queue.take(), now_s)
+
+    def _serve(self, slot: int, rank: int, now_s: float) -> None:
+        if rank == ASK:
+            self._say(self.words.ask(slot), now_s)
+        elif rank == REPEAT:
+            self._repeat(slot, now_s)
+        else:
+            self._tell(slot, now_s)
+
+    def _tell(self, slot: int, now_s: float) -> None:
+        engine = self.engine
+        before = engine.matrix.told[slot]
+        value = engine.emit(slot, now_s)
+        if value != value:
+            return
+        taken = self._say(self.words.encode(slot, value), now_s)
+        if not taken and value > before and engine.matrix.kind[slot] == LEVEL:
+            engine.slipped(slot, before, now_s)  # it never left: climb again from where it was
+            return
+        if self.terms.readback:
+            self._remember(slot, before, now_s)
+            if not self.words.echoes:
+                self._queue.put(slot, ASK)
+        elif taken and self.terms.reliable:
+            engine.settle(slot)
+            return
+        self._unsure.pop(slot, None)
+        self._unsure[slot] = now_s + self._interval_s, 0
+
+    def _remember(self, slot: int, before: float, now_s: float) -> None:
+        """Keep the last words about a slot, to know them again when the console repeats them."""
+        held = before if before != before else self.words.held(slot, before)
+        recent = self._before.get(slot, ())
+        self._before[slot] = (*recent[-limits.ECHOES_KEPT + 1 :], (held, now_s))
+
+    def _repeat(self, slot: int, now_s: float) -> None:
+        value = self.engine.again(slot)
+        if value == value:
+            taken = self._say(self.words.encode(slot, value), now_s)
+            if taken and self.terms.reliable and not self.terms.readback:
+                self.engine.settle(slot)
+                self._unsure.pop(slot, None)
+                return
+        if self.terms.readback:
+            self._queue.put(slot, ASK)
+
+    def _say(self, messages: tuple[bytes, ...], now_s: float) -> bool:
+        """Hand messages to the link; False when one was not taken."""
+        taken = True
+        for message in messages:
+            taken = self._send(message) and taken
+        self.told += len(messages)
+        if self.budget is not UNLIMITED:
+            self.budget.spend(now_s, len(messages), sum(map(len, messages)))
+        return taken
+
+    # -- time -----------------------------------------------------------------------------------
+
+    def advance(self, now_s: float) -> None:
+        """Let time pass: repeat what is unsure, ask what is open, look whether it lives."""
+        self._advance_unsure(now_s)
+        if now_s >= self._ask_again_s:
+            self._ask_open(now_s)
+        if now_s >= self._renew_s:
+            self._renew_s = now_s + self.words.renew_every_s
+            self._say(self.words.renew, now_s)
+        if now_s >= self._reread_s:
+            self._reread_s = now_s + limits.REREAD_S
+            self._reread.append(self._reread.pop(0))
+            self._queue.put(self._reread[0], ASK)
+        if now_s >= self._probe_s:
+            self._probe(now_s)
+
+    def _advance_unsure(self, now_s: float) -> None:
+        unsure = self._unsure
+        while unsure:
+            slot = next(iter(unsure))
+            due_s, tries = unsure[slot]
+            if due_s > now_s:
+                return
+            del unsure[slot]
+            blind_done = not self.terms.readback and tries >= limits.BLIND_REPEATS
+            if blind_done and not self.terms.reliable:
+                self.engine.settle(slot)
+                continue
+            unsure[slot] = now_s + self._interval_s, tries + 1
+            self._queue.put(slot, REPEAT)
+
+    def _probe(self, now_s: float) -> None:
+        """Ask whether the console lives, and draw the conclusion when it has not said so."""
+        self._probe_s = now_s + self.terms.answer_s / 2
+        if self.words.probe:
+            self._say(self.words.probe, now_s)
+        elif self._reread:
+            self._queue.put(self._reread[0], ASK)
+        if self.state == LIVE and now_s - self._heard_s > self.terms.answer_s:
+            self.state = LOST
+            self._reread_s = math.inf
+            self.engine.console_lost()
+
+    def next_wake_s(self) -> float:
+        """When ``advance`` or ``pump`` has something to do next."""
+        unsure = next(iter(self._unsure.values()))[0] if self._unsure else math.inf
+        queued = self.budget.next_wake_s() if len(self._queue) else math.inf
+        return min(unsure, queued, self._ask_again_s, self._renew_s, self._reread_s, self._probe_s)
+
+    def unanswered(self) -> list[int]:
+        """Slots that the console was asked about and has not answered yet."""
+        return sorted(self._open_questions) if self.state == READING else []
+
+
+def _longest(words: ConsoleWords) -> tuple[int, int]:
+    """Messages and bytes of the longest word, so that the budget is asked before a word is made."""
+    said = [words.encode(slot, 0.0) for slot in words.can_set]
+    asked = [words.ask(slot) for slot in words.can_read]
+    return (
+        max((len(each) for each in (*said, *asked)), default=1),
+        max((sum(map(len, each)) for each in (*said, *asked)), default=1),
+    )
+
+
+def _by_rank(marked: dict[int, int]) -> list[tuple[int, int]]:
+    return sorted(marked.items(), key=_rank)
+
+
+def _rank(item: tuple[int, int]) -> int:
+    return item[1]
+
+
+assert RAISE < ASK < REPEAT, "questions and repeats go last"
