@@ -236,6 +236,7 @@ class Buses:
     def reconcile(self, heard: Mapping[int, float], now_s: float) -> None:
         """Take the lower of what we told and what the console has now, everywhere."""
         m, engine = self.matrix, self.engine
+        ramping = [slot for slot in engine.moving if slot not in heard]
         for slot in engine.moving:
             m.asked[slot] = min(m.asked[slot], m.told[slot])  # no ramp goes on by itself
         for slot, value in heard.items():
@@ -248,7 +249,7 @@ class Buses:
         for slot in heard:
             if m.kind[slot] != LEVEL:
                 engine.refresh(slot, URGENT)
-        for slot in heard:
+        for slot in (*ramping, *heard):
             if m.kind[slot] == LEVEL:
                 engine.free_again(slot)
 
