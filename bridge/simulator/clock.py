@@ -14,8 +14,8 @@ from typing import Any, NoReturn, TypeVar
 T = TypeVar("T")
 
 TURNS_PER_MOMENT_MAX = 100_000
-"""Loop turns without any time passing; beyond them a task spins and time would stand still for ever.
-A start that asks for every value of a large console takes some hundreds."""
+"""Loop turns without any time passing; beyond them a task spins and time would stand still. A start
+that asks for every value of a large console takes some hundreds."""
 
 
 class AllTasksWait(RuntimeError):
@@ -28,9 +28,8 @@ class AllTasksWait(RuntimeError):
 
     def __init__(self, at_s: float, tasks: tuple[str, ...], found: str) -> None:
         self.at_s, self.tasks = at_s, tasks
-        super().__init__(
-            f"at {at_s:.3f} s: {found}, expected a timer to come; tasks: {', '.join(tasks) or 'none'}"
-        )
+        names = ", ".join(tasks) or "none"
+        super().__init__(f"at {at_s:.3f} s: {found}, expected a timer to come; tasks: {names}")
 
 
 class _JumpingSelector(selectors.BaseSelector):
@@ -40,9 +39,7 @@ class _JumpingSelector(selectors.BaseSelector):
         self._files = selectors.DefaultSelector()
         self._wait = wait
 
-    def register(
-        self, fileobj: Any, events: int, data: Any = None
-    ) -> selectors.SelectorKey:
+    def register(self, fileobj: Any, events: int, data: Any = None) -> selectors.SelectorKey:
         return self._files.register(fileobj, events, data)
 
     def unregister(self, fileobj: Any) -> selectors.SelectorKey:

@@ -1,4 +1,4 @@
-"""A network that loses, delays, doubles and reorders packets from one seed. Pure but for the seed.
+"""A network that loses, delays, doubles and reorders packets from one seed. Pure.
 
 The same seed and the same packets give the same run: each packet draws the same count of random
 numbers, whatever becomes of it.
@@ -63,7 +63,7 @@ class LossyNetwork:
                 raise ValueError(f"blackouts: found {(start_s, end_s)}, expected (from, to), s")
         self.delay_min_s, self.delay_max_s = delay_s
         self.blackouts = tuple(blackouts)
-        self._random = random.Random(seed)  # noqa: S311 - accidents, not secrets
+        self._random = random.Random(seed)
         self._latest_s = 0.0
         self.carried = self.lost = self.doubled = self.overtaken = 0
 

@@ -47,9 +47,9 @@ class MidiStream:
 
     __slots__ = (
         "_held",
+        "_implied",
         "_limit",
         "_missing",
-        "_out",
         "_running",
         "_sysex_bytes_max",
         "_too_long",
@@ -70,6 +70,7 @@ class MidiStream:
         """Forget an unfinished message and the running status, as after a reconnect."""
         self._running = 0
         self._held = bytearray()
+        self._implied = 0
         self._missing = 0
         self._too_long = False
 
@@ -105,6 +106,7 @@ class MidiStream:
         else:
             if not held:
                 held.append(self._running)
+                self._implied = 1
                 self._missing = _DATA_BYTES[self._running]
             held.append(byte)
             self._missing -= 1
@@ -125,20 +127,17 @@ class MidiStream:
             self._drop(1, "undefined real-time status")
 
     def _take_status(self, byte: int, out: list[bytes]) -> None:
-        held = self._held
         if byte == SYSEX_END:
             self._running = 0
             self._end_sysex(out)
             return
-        if held:
-            self._drop(len(held), "sysex cut short" if held[0] == SYSEX else "message cut short")
-            held.clear()
+        self._drop_held()
         self._too_long = False
         self._running = byte if byte < 0xF0 else 0
         if byte == SYSEX:
-            held.append(byte)
+            self._held.append(byte)
         elif byte in _DATA_BYTES:
-            held.append(byte)
+            self._held.append(byte)
             self._missing = _DATA_BYTES[byte]
             self._finish(out)
         else:
@@ -148,17 +147,26 @@ class MidiStream:
         held = self._held
         if held and held[0] == SYSEX:
             out.append(bytes(held) + b"\xf7")
+            held.clear()
         elif self._too_long:
             self.dropped += 1
         else:
-            self._drop(len(held) + 1, "end of a sysex that never began")
-        held.clear()
+            self._drop_held()
+            self._drop(1, "end of a sysex that never began")
         self._too_long = False
 
     def _finish(self, out: list[bytes]) -> None:
         if self._missing == 0:
             out.append(bytes(self._held))
             self._held.clear()
+
+    def _drop_held(self) -> None:
+        held = self._held
+        if held:
+            reason = "sysex cut short" if held[0] == SYSEX else "message cut short"
+            self._drop(len(held) - self._implied, reason)
+            held.clear()
+        self._implied = 0
 
     def _drop(self, count: int, reason: str) -> None:
         self.dropped += count

@@ -23,20 +23,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-(
-    NOTE,
-    CONTROL,
-    CONTROL14,
-    NRPN,
-    RPN,
-    NRPN_STEP,
-    RPN_STEP,
-    BEND,
-    PROGRAM,
-    PRESSURE,
-    POLY_PRESSURE,
-    SYSEX,
-) = range(12)
+from bridge.wire.midi_halves import NULL, SELECTORS, Halves, Selection
+
+NOTE, CONTROL, CONTROL14, NRPN, RPN, NRPN_STEP, RPN_STEP = range(7)
+BEND, PROGRAM, PRESSURE, POLY_PRESSURE, SYSEX = range(7, 12)
 """Kinds of events. Plain ints: they are compared and hashed for every message."""
 
 KIND_NAMES: Final = (
@@ -56,102 +46,14 @@ KIND_NAMES: Final = (
 """What a person reads for each kind, by its number."""
 
 Event = tuple[int, int, int, int, int] | tuple[int, int, int, bytes, int]
+_Handler = Callable[[int, int, int], list[Event]]
 
 FULL7, FULL14 = 127, 16383
 
-DATA_MSB, DATA_LSB, INCREMENT, DECREMENT = 6, 38, 96, 97
-NRPN_LSB, NRPN_MSB, RPN_LSB, RPN_MSB = 98, 99, 100, 101
-RESET_CONTROLLERS: Final = 121
-NULL: Final = 16383
-"""Parameter number 127/127: nothing is selected any more."""
+DATA_MSB, DATA_LSB, INCREMENT, DECREMENT, RESET_CONTROLLERS = 6, 38, 96, 97, 121
 
-_SELECTORS: Final = {
-    NRPN_MSB: (NRPN, 7),
-    NRPN_LSB: (NRPN, 0),
-    RPN_MSB: (RPN, 7),
-    RPN_LSB: (RPN, 0),
-}
-_STEPS: Final = {NRPN: NRPN_STEP, RPN: RPN_STEP}
-
-
-class _Halves:
-    """The two halves of one 14-bit value, in the order in which its sender sends them.
-
-    MSB first (the standard's order): the MSB acts at once with LSB 0, and each LSB refines it. So a
-    lone MSB reads at most as loud as any value that it can be the beginning of. LSB first (only
-    where declared): the LSB waits and acts with the next MSB, once; that MSB alone reads as LSB 0.
-    An LSB before any MSB says nothing yet.
-    """
-
-    __slots__ = ("lsb_first", "msb", "waiting_lsb")
-
-    def __init__(self, lsb_first: bool) -> None:
-        self.lsb_first = lsb_first
-        self.forget()
-
-    def forget(self) -> None:
-        self.msb = -1
-        self.waiting_lsb = 0
-
-    def take_msb(self, value: int) -> int:
-        self.msb = value
-        lsb, self.waiting_lsb = self.waiting_lsb, 0
-        return value << 7 | lsb
-
-    def take_lsb(self, value: int) -> int:
-        """The value refined, or -1 where the LSB has to wait or has nothing to refine."""
-        if self.lsb_first:
-            self.waiting_lsb = value
-            return -1
-        return self.msb << 7 | value if self.msb >= 0 else -1
-
-
-class _Selection:
-    """Which parameter the data entry of one MIDI channel speaks about."""
-
-    __slots__ = ("halves", "kind", "listed", "number", "parts", "unlisted")
-
-    def __init__(self, listed: dict[tuple[int, int], _Halves]) -> None:
-        self.listed = listed
-        self.unlisted = _Halves(lsb_first=False)
-        self.parts = {(kind, shift): -1 for kind, shift in _SELECTORS.values()}
-        self.clear()
-
-    def clear(self) -> None:
-        """Select nothing and forget the halves of every number and value."""
-        for place in self.parts:
-            self.parts[place] = -1
-        for halves in self.listed.values():
-            halves.forget()
-        self._deselect()
-
-    def _deselect(self) -> None:
-        self.kind, self.number = NRPN, NULL
-        self.halves: _Halves | None = None
-
-    def deselect(self) -> None:
-        """Select nothing; data entry waits for a whole new number."""
-        for place in self.parts:
-            self.parts[place] = -1
-        self._deselect()
-
-    def select(self, control: int, value: int) -> None:
-        """Take one half of a parameter number; the other half may be an earlier one."""
-        kind, shift = _SELECTORS[control]
-        parts = self.parts
-        parts[kind, shift] = value
-        msb, lsb = parts[kind, 7], parts[kind, 0]
-        if msb < 0 or lsb < 0 or msb == lsb == 127:
-            self._deselect()
-            return
-        number = msb << 7 | lsb
-        if self.halves is not None and (kind, number) == (self.kind, self.number):
-            return
-        self.kind, self.number = kind, number
-        self.halves = self.listed.get((kind, number))
-        if self.halves is None:
-            self.unlisted.forget()
-            self.halves = self.unlisted
+_ENTERED, _STEPPED = (NRPN, RPN), (NRPN_STEP, RPN_STEP)
+"""Kinds of data entry and of steps, by whether the parameter is registered."""
 
 
 class EventAssembler:
@@ -186,18 +88,19 @@ class EventAssembler:
 
         Raises:
             ValueError: a channel, a control or a number out of its range, or a pair that the data
-                entry of the same channel needs.
+                entry of the same channel needs, or an ``lsb_first`` that neither of them lists.
         """
         _check(pairs, parameters)
+        _check_order(lsb_first, pairs, parameters)
         self.ignored = 0
-        self._pairs: dict[int, _Halves] = {}
-        self._special: dict[tuple[int, int], Callable[[int, int, int], list[Event]]] = {}
+        self._pairs: dict[int, Halves] = {}
+        self._special: dict[tuple[int, int], _Handler] = {}
         for midi_channel, control in pairs:
             first = (CONTROL14, midi_channel, control) in lsb_first
-            self._pairs[midi_channel << 7 | control] = _Halves(first)
+            self._pairs[midi_channel << 7 | control] = Halves(first)
             self._special[midi_channel, control] = self._pair_msb
             self._special[midi_channel, control + 32] = self._pair_lsb
-        self._selections: dict[int, _Selection] = {}
+        self._selections: dict[int, Selection] = {}
         for midi_channel in {place[1] for place in parameters}:
             self._add_parameters(midi_channel, parameters, lsb_first)
         self._by_status = self._table()
@@ -234,7 +137,7 @@ class EventAssembler:
             self.ignored += 1
         return []
 
-    def _table(self) -> dict[int, Callable[[int, int, int], list[Event]]]:
+    def _table(self) -> dict[int, _Handler]:
         rows = {
             0x80: _note_off,
             0x90: _note_on,
@@ -258,8 +161,7 @@ class EventAssembler:
         halves = self._pairs[midi_channel << 7 | control - 32]
         whole = halves.take_lsb(value)
         if whole < 0:
-            self.ignored += not halves.lsb_first
-            return []
+            return [] if halves.lsb_first else self._nothing()
         return [(CONTROL14, midi_channel, control - 32, whole, FULL14)]
 
     def _add_parameters(
@@ -269,12 +171,12 @@ class EventAssembler:
         lsb_first: frozenset[tuple[int, int, int]],
     ) -> None:
         listed = {
-            (kind, number): _Halves((kind, channel, number) in lsb_first)
+            (kind == RPN, number): Halves((kind, channel, number) in lsb_first)
             for kind, channel, number in parameters
             if channel == midi_channel
         }
-        self._selections[midi_channel] = _Selection(listed)
-        rows = {control: self._select for control in _SELECTORS}
+        self._selections[midi_channel] = Selection(listed)
+        rows: dict[int, _Handler] = dict.fromkeys(SELECTORS, self._select)
         rows |= {DATA_MSB: self._data_msb, DATA_LSB: self._data_lsb}
         rows |= {INCREMENT: self._step, DECREMENT: self._step, RESET_CONTROLLERS: self._reset}
         self._special.update({(midi_channel, control): row for control, row in rows.items()})
@@ -288,7 +190,7 @@ class EventAssembler:
         if selection.halves is None:
             return self._nothing()
         whole = selection.halves.take_msb(value)
-        return [(selection.kind, midi_channel, selection.number, whole, FULL14)]
+        return [(_ENTERED[selection.registered], midi_channel, selection.number, whole, FULL14)]
 
     def _data_lsb(self, midi_channel: int, _control: int, value: int) -> list[Event]:
         selection = self._selections[midi_channel]
@@ -297,7 +199,7 @@ class EventAssembler:
         whole = selection.halves.take_lsb(value)
         if whole < 0:
             return [] if selection.halves.lsb_first else self._nothing()
-        return [(selection.kind, midi_channel, selection.number, whole, FULL14)]
+        return [(_ENTERED[selection.registered], midi_channel, selection.number, whole, FULL14)]
 
     def _step(self, midi_channel: int, control: int, _value: int) -> list[Event]:
         """One step, whatever the third byte says.
@@ -310,7 +212,7 @@ class EventAssembler:
             return self._nothing()
         selection.halves.forget()
         direction = 1 if control == INCREMENT else -1
-        return [(_STEPS[selection.kind], midi_channel, selection.number, direction, 1)]
+        return [(_STEPPED[selection.registered], midi_channel, selection.number, direction, 1)]
 
     def _reset(self, midi_channel: int, control: int, value: int) -> list[Event]:
         """Reset All Controllers sets both parameter numbers to null.
@@ -334,10 +236,21 @@ def _check(pairs: frozenset[tuple[int, int]], parameters: frozenset[tuple[int, i
         if control == DATA_MSB and midi_channel in data_entry:
             raise ValueError(f"pair 6/38 on MIDI channel {midi_channel}, but NRPN or RPN needs it")
     for kind, midi_channel, number in parameters:
-        if kind not in _STEPS:
+        if kind not in _ENTERED:
             raise ValueError(f"parameter of kind {kind}, expected NRPN or RPN")
         if not (1 <= midi_channel <= 16 and 0 <= number < NULL):
             raise ValueError(f"parameter {number} on {midi_channel}, expected 0..16382 on 1..16")
+
+
+def _check_order(
+    lsb_first: frozenset[tuple[int, int, int]],
+    pairs: frozenset[tuple[int, int]],
+    parameters: frozenset[tuple[int, int, int]],
+) -> None:
+    """Refuse an order declared for something that is not put together."""
+    strangers = lsb_first - parameters - {(CONTROL14, *pair) for pair in pairs}
+    if strangers:
+        raise ValueError(f"LSB first for {min(strangers)}, which is no pair and no parameter")
 
 
 def _note_off(midi_channel: int, note: int, _velocity: int) -> list[Event]:

@@ -22,6 +22,17 @@ levels = st.one_of(
     st.floats(-95.0, 12.0), st.sampled_from([OFF, math.inf, math.nan, -6.0, 0.0, 1e300])
 )
 
+WHERE = House().layout
+FEW_SLOTS = st.sampled_from(
+    [WHERE.slot(P.SEND_LEVEL, c, b) for c in (0, 1) for b in (0, 1, 2)] * 2
+    + [WHERE.slot(p, c, b) for p in (P.SEND_ON, P.SEND_TAP) for c in (0, 1) for b in (0, 2)]
+    + [WHERE.slot(P.BUS_MASTER, -1, b) for b in (0, 1, 2)]
+    + [WHERE.slot(P.CHANNEL_FADER, c) for c in (0, 1)]
+    + [WHERE.slot(P.CHANNEL_MUTE, c) for c in (0, 1)]
+    + [WHERE.slot(P.SILENCE), WHERE.slot(P.FREEZE), WHERE.slot(P.GROUP, 0), -1, WHERE.size]
+)
+"""Few places, so that what somebody does meets what somebody else did there."""
+
 
 class Witness:
     """Judges a stream of words to a console."""
@@ -118,7 +129,10 @@ class AnybodyDoesAnything(RuleBasedStateMachine):
         self.judged = 0
         self.lost = False
         self.house.engine.begin({}, 0.0)
-        self.listen()
+        self.settle_for(0.2)
+        for bus in (0, 1):
+            self.house.engine.wish(-1, self.house.layout.slot(P.BUS_OPEN, -1, bus), SET, 1, 0.2)
+        self.settle_for(3.0)
 
     def listen(self) -> None:
         self.house.pump()
@@ -128,8 +142,8 @@ class AnybodyDoesAnything(RuleBasedStateMachine):
         self.judged = len(self.house.words)
 
     @rule(
-        who=st.sampled_from([-1, 0, 1]),
-        slot=st.integers(-1, 64),
+        who=st.sampled_from([-1, -1, 0, 1]),
+        slot=FEW_SLOTS,
         action=st.sampled_from([SET, STEP, FLIP]),
         value=levels,
     )
@@ -150,6 +164,33 @@ class AnybodyDoesAnything(RuleBasedStateMachine):
     @rule(seconds=st.sampled_from([0.0, 0.001, 0.02, 0.3, 2.0, 3600.0]))
     def time_passes_without_a_call(self, seconds: float) -> None:
         self.house.now_s += seconds
+
+    def settle_for(self, seconds: float) -> None:
+        """Time passes on a console that confirms each word within a tick."""
+        until_s = self.house.now_s + seconds
+        while self.house.now_s < until_s:
+            self.the_console_confirms_everything()
+            self.the_loop_ticks(0.02)
+
+    @rule(seconds=st.sampled_from([0.1, 0.5, 3.0]))
+    def all_goes_well_for_a_while(self, seconds: float) -> None:
+        self.settle_for(seconds)
+
+    @rule(
+        switch=st.sampled_from([P.SEND_ON, P.SEND_TAP, P.CHANNEL_MUTE, P.BUS_MUTE, P.BUS_OPEN]),
+        channel=st.integers(0, 1),
+        bus=st.integers(0, 2),
+        between_s=st.sampled_from([0.0, 0.05, 1.0]),
+    )
+    def somebody_plays_with_a_switch(
+        self, switch: P, channel: int, bus: int, between_s: float
+    ) -> None:
+        slot = self.house.layout.slot(switch, channel, bus)
+        self.house.engine.wish(-1, slot, FLIP, 0.0, self.house.now_s)
+        self.listen()
+        self.settle_for(between_s)
+        self.house.engine.wish(-1, slot, FLIP, 0.0, self.house.now_s)
+        self.listen()
 
     @rule(seconds=st.floats(0.02, 4.0))
     def the_loop_ticks(self, seconds: float) -> None:

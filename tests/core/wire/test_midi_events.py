@@ -12,6 +12,7 @@ import pytest
 from bridge.wire import midi_events as me
 from bridge.wire.midi import MidiStream
 from bridge.wire.midi_events import Event, EventAssembler
+from bridge.wire.midi_halves import Halves
 
 PAIR = frozenset({(1, 7)})
 NRPN_300 = frozenset({(me.NRPN, 1, 300)})
@@ -59,7 +60,7 @@ def test_system_common_and_real_time_make_no_event_and_are_not_rubbish(data: str
 
 
 @pytest.mark.parametrize(
-    "data", ["", "90", "90 3C", "90 3C 80", "C0 80", "B0 80 01", "F0", "F7", "3C 3C 3C"]
+    "data", ["", "90", "90 3C", "90 3C 80", "C0 80", "B0 80 01", "F0", "F0 01", "F7", "3C 3C 3C"]
 )
 def test_bytes_that_are_no_message_make_no_event_and_are_counted(data: str) -> None:
     assembler = EventAssembler()
@@ -193,6 +194,21 @@ def test_selecting_an_rpn_ends_the_nrpn_and_the_other_way_round() -> None:
     assembler = EventAssembler(parameters=NRPN_300 | RPN_0)
     heard = events(assembler, "B0 63 02 62 2C 06 01 65 00 64 00 06 02 63 02 62 2C 06 03")
     assert heard == [nrpn(128), (me.RPN, 1, 0, 256, 16383), nrpn(384)]
+
+
+def test_an_nrpn_and_an_rpn_of_the_same_number_are_two_parameters() -> None:
+    assembler = EventAssembler(parameters=RPN_0 | {(me.NRPN, 1, 0)})
+    heard = events(assembler, "B0 63 00 62 00 65 00 64 00 06 01 62 00 06 02 64 00 06 03")
+    assert heard == [
+        (me.RPN, 1, 0, 128, 16383),
+        (me.NRPN, 1, 0, 256, 16383),
+        (me.RPN, 1, 0, 384, 16383),
+    ]
+
+
+def test_half_a_value_without_its_msb_is_minus_1() -> None:
+    assert Halves().take_lsb(5) == -1
+    assert Halves(lsb_first=True).take_lsb(5) == -1
 
 
 @pytest.mark.parametrize("null", ["65 7F 64 7F", "64 7F 65 7F", "63 7F 62 7F", "79 00"])

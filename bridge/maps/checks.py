@@ -1,0 +1,179 @@
+"""What one entry of a map may not say. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from bridge.maps.book import form_of
+from bridge.maps.flaw import Flaw
+from bridge.maps.midi_form import Bytes
+from bridge.maps.model import LongPress, MapFile, MidiEntry, OscEntry
+from bridge.maps.osc_form import compile_message
+from bridge.maps.places import SCOPE_FIELDS
+from bridge.maps.scales import PRESSES, scale_of
+from bridge.rig.layout import KINDS, Kind, Parameter
+
+NOT_AT_A_CONSOLE = frozenset((Parameter.GROUP, Parameter.FREEZE, Parameter.SILENCE))
+"""What only the bridge knows: a console has channels, buses and sends."""
+
+_CONTROLLER_KEYS = ("action", "takeover", "step_db", "to", "long_press", "releases", "relative")
+_USES = {"console": ("set", "read"), "controller": ("move", "show")}
+
+_KINDS_OF_ACTION: dict[str, tuple[Kind, ...]] = {
+    "absolute": tuple(Kind),
+    "relative": (Kind.LEVEL,),
+    "toggle": (Kind.SWITCH, Kind.TAP),
+    "momentary": (Kind.SWITCH, Kind.TAP),
+    "set": tuple(Kind),
+    "step": (Kind.LEVEL,),
+}
+"""What each action can move."""
+
+Entry = OscEntry | MidiEntry
+
+
+def entry_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
+    """Everything that is wrong with an entry."""
+    yield from _own_flaws(entry, map_file)
+    try:
+        form = form_of(entry, map_file)
+        yield from _place_flaws(entry, form.fields)
+        scale_of(entry, map_file, form.carrier)
+    except Flaw as flaw:
+        yield flaw
+
+
+def _own_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
+    kind = map_file.map.kind
+    for use in entry.use or ():
+        if use not in _USES[kind]:
+            yield Flaw("use", repr(use), f"{' or '.join(_USES[kind])} in a {kind}'s map")
+    for key in ("channels", "buses"):
+        ends = getattr(entry, key)
+        if ends is not None and not ends[0] <= ends[1]:
+            yield Flaw(key, list(ends), "first and last, in that order")
+    if kind == "console":
+        yield from _console_flaws(entry, map_file)
+    else:
+        yield from _controller_flaws(entry)
+
+
+def _console_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
+    if entry.parameter in NOT_AT_A_CONSOLE:
+        yield Flaw("parameter", repr(entry.parameter.value), "a parameter that consoles have")
+    for key in _CONTROLLER_KEYS:
+        if key in entry.model_fields_set:
+            yield Flaw(key, repr(getattr(entry, key)), "no such key in a console's map")
+    if entry.ask is None:
+        return
+    if "read" not in (entry.use or ["read"]):
+        yield Flaw("ask", repr(entry.ask), "`read` in use, or nobody hears the answer")
+    try:
+        if isinstance(entry, OscEntry):
+            fields = compile_message("ask", entry.ask, map_file)[0].fields
+        else:
+            fields = Bytes("ask", str(entry.ask)).fields
+        allowed = {*SCOPE_FIELDS[KINDS[entry.parameter][1]]}
+        for what in sorted(fields - allowed):
+            yield Flaw("ask", f"{{{what}}}", "fields of the parameter's places")
+    except Flaw as flaw:
+        yield flaw
+
+
+def _controller_flaws(entry: Entry) -> Iterator[Flaw]:
+    kind = KINDS[entry.parameter][0]
+    if entry.ask is not None:
+        yield Flaw("ask", repr(entry.ask), "no such key in a controller's map")
+    if kind not in _KINDS_OF_ACTION[entry.action]:
+        can = ", ".join(name for name, kinds in _KINDS_OF_ACTION.items() if kind in kinds)
+        yield Flaw("action", repr(entry.action), f"{can} for a {kind}")
+    yield from _value_flaws(entry.action, entry.to, entry.step_db, kind)
+    if "takeover" in entry.model_fields_set and entry.action != "absolute":
+        yield Flaw("takeover", repr(entry.takeover), "no takeover, the control is not absolute")
+    if "step_db" in entry.model_fields_set and entry.action not in ("relative", "step"):
+        yield Flaw("step_db", entry.step_db, "no step_db, the action is not relative or step")
+    if "to" in entry.model_fields_set and entry.action != "set":
+        yield Flaw("to", entry.to, "no value, the action is not set")
+    if entry.action == "relative" and "show" in (entry.use or ()):
+        yield Flaw("use", "'show'", "an entry of its own that shows the level")
+    yield from _press_flaws(entry)
+    yield from _relative_flaws(entry)
+
+
+def _value_flaws(action: str, to: float | None, step_db: float, kind: Kind) -> Iterator[Flaw]:
+    if action in ("relative", "step") and not step_db:
+        yield Flaw("step_db", step_db, "dB a click or a press, not 0")
+    if action == "set" and not _allowed(to, kind):
+        yield Flaw("to", to, _ALLOWED[kind])
+
+
+_ALLOWED = {
+    Kind.LEVEL: "-inf or -90 to 60 dB",
+    Kind.SWITCH: "0 or 1",
+    Kind.TAP: "0 (pre) or 1 (post)",
+    Kind.PAN: "-1 to 1",
+}
+
+
+def _allowed(to: float | None, kind: Kind) -> bool:
+    if to is None:
+        return False
+    if kind is Kind.LEVEL:
+        return to == -math.inf or -90.0 <= to <= 60.0
+    return -1.0 <= to <= 1.0 if kind is Kind.PAN else to in (0.0, 1.0)
+
+
+def _press_flaws(entry: Entry) -> Iterator[Flaw]:
+    """A message that comes with the press only knows no release, and so no length."""
+    one_way = (entry.type == "none") if isinstance(entry, OscEntry) else _is_program(entry)
+    if one_way and entry.action not in ("toggle", "set", "step"):
+        yield Flaw("action", repr(entry.action), "toggle, set or step: this message has no value")
+    long = entry.long_press
+    if long is None:
+        return
+    if one_way or entry.action not in ("toggle", "set", "step"):
+        yield Flaw("long_press", "a table", "a toggle, set or step that has a release")
+    kind = KINDS[long.parameter][0]
+    if kind not in _KINDS_OF_ACTION[long.action]:
+        yield Flaw("long_press", repr(long.action), f"another action for a {kind}")
+    for flaw in _value_flaws(long.action, long.to, long.step_db, kind):
+        yield Flaw("long_press", flaw.found, f"{flaw.key}: {flaw.expected}")
+    yield from _long_places(entry, long)
+
+
+def _long_places(entry: Entry, long: LongPress) -> Iterator[Flaw]:
+    own = SCOPE_FIELDS[KINDS[entry.parameter][1]]
+    for what in SCOPE_FIELDS[KINDS[long.parameter][1]]:
+        if what != "performer" and getattr(long, what) is None and what not in own:
+            yield Flaw("long_press", f"no {what}", f"which {what} the {long.parameter} is of")
+
+
+def _is_program(entry: MidiEntry) -> bool:
+    return entry.message == "program change" and entry.number is not None
+
+
+def _relative_flaws(entry: Entry) -> Iterator[Flaw]:
+    if isinstance(entry, OscEntry):
+        if entry.action == "relative" and entry.type not in "fidh":
+            yield Flaw("type", repr(entry.type), "a number of clicks, i or f")
+        return
+    turning = ("control change", "nrpn", "rpn")
+    if entry.action == "relative" and entry.message not in turning:
+        yield Flaw("message", repr(entry.message), f"{', '.join(turning)} for a relative control")
+    if entry.action in PRESSES and entry.message == "pitch bend":
+        yield Flaw("message", repr(entry.message), "a message that rests at 0 for a press")
+
+
+def _place_flaws(entry: Entry, fields: frozenset[str]) -> Iterator[Flaw]:
+    """An entry tells apart what its parameter is counted over, and nothing else."""
+    scope = SCOPE_FIELDS[KINDS[entry.parameter][1]]
+    key = "address" if isinstance(entry, OscEntry) else "number"
+    for what in sorted(fields - set(scope)):
+        yield Flaw(key, f"{{{what}}}", f"no {what}: a {entry.parameter} has none")
+    for what in ("channel", "bus", "performer", "group"):
+        fixed = getattr(entry, what) is not None
+        if fixed and what not in scope:
+            yield Flaw(what, repr(getattr(entry, what)), f"none for a {entry.parameter}")
+        if what in scope and not fixed and what not in fields and what != "performer":
+            yield Flaw(key, f"no {{{what}}}", f"{{{what}}}, or {what} = one of them")
