@@ -164,7 +164,7 @@ class Driver:
             else:
                 _connect(client, name, twin)
         except Exception:
-            client.delete()
+            _leave(client)
             raise
         return client
 
@@ -173,10 +173,7 @@ class Driver:
         with self._lock:
             client = self._ports.pop(port, None)
             if client is not None:
-                if hasattr(client, "cancel_callback"):
-                    client.cancel_callback()  # first: closing under a callback crashes
-                client.close_port()
-                client.delete()
+                _leave(client)
 
     def send(self, port: int, message: bytes) -> None:
         """Give one message to a port; this is where a dead driver hangs."""
@@ -187,10 +184,19 @@ class Driver:
         except Exception:
             self._voice.dropped += 1
 
-    def close_all(self) -> None:
-        """Close every port."""
-        for port in tuple(self._ports):
-            self.close(port)
+    def leave(self) -> None:
+        """Close everything, in order: a JACK server waits long for clients that just vanish."""
+        self._lock.acquire()  # for good, so that nobody looks at a list that is gone
+        for client in (*self._ports.values(), *(self._lists or ())):
+            _leave(client)
+
+
+def _leave(client: Any) -> None:
+    """Take a client away from its driver."""
+    if hasattr(client, "cancel_callback"):
+        client.cancel_callback()  # first: closing under a callback crashes
+    client.close_port()
+    client.delete()
 
 
 def _connect(client: Any, name: str, twin: int) -> None:
@@ -253,7 +259,7 @@ def main(api: str) -> None:
     _alarm(START_S)
     threading.Thread(target=driver.watch, name="watch", daemon=True).start()
     _serve(driver, voice)
-    driver.close_all()
+    driver.leave()
     os._exit(_ENDED)  # no destructors: they wait for drivers that are dead
 
 

@@ -85,7 +85,7 @@ class Book:
     def walk(self, line: Line) -> Iterable[Place]:
         """Every place of an entry; a fault when it names a place that there is not."""
         try:
-            return list(self.places.walk(line.entry))
+            return list(self.places.walk(line.entry, line.form.fields))
         except ValueError as problem:
             self.fault(Flaw("", problem, "a place in the rig"), line)
             return ()

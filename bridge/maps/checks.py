@@ -71,7 +71,7 @@ def _console_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
         yield Flaw("ask", repr(entry.ask), "`read` in use, or nobody hears the answer")
     try:
         if isinstance(entry, OscEntry):
-            fields = compile_message("ask", entry.ask, map_file)[0].fields
+            fields = compile_message("ask", entry.ask, map_file).fields
         else:
             fields = Bytes("ask", str(entry.ask)).fields
         allowed = {*SCOPE_FIELDS[KINDS[entry.parameter][1]]}

@@ -151,8 +151,7 @@ class ConsoleWords:
                     message, self._book.map_file, names={}, token=meant, exact=exact, key=key
                 )
                 said.append(data)
-            except (Flaw, KeyError) as problem:
-                flaw = problem if isinstance(problem, Flaw) else Flaw(key, message, "no fields")
+            except Flaw as flaw:
                 self._book.faults.append(flaw.fault(self._book.map_file, ("console",)))
         return tuple(said)
 

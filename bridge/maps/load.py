@@ -102,7 +102,7 @@ def _talk_flaws(map_file: MapFile) -> Iterator[tuple[Path, Flaw]]:
         for message in getattr(talk, key):
             try:
                 if map_file.language == "osc":
-                    fields = compile_message(key, message, map_file)[0].fields
+                    fields = compile_message(key, message, map_file).fields
                 elif isinstance(message, str):
                     fields = Bytes(key, message).fields
                 else:

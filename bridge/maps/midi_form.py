@@ -184,6 +184,11 @@ class Bytes:
             raise Flaw(key, f"{{{min(strangers)}}}", "{channel}, {bus}, {group} or {value}")
 
     @property
+    def exclusive(self) -> bool:
+        """It is system exclusive."""
+        return self._template is not None
+
+    @property
     def places(self) -> frozenset[str]:
         """The fields that say where."""
         return self.fields - {"value"}
@@ -242,6 +247,8 @@ def _sysex(entry: MidiEntry) -> Bytes:
     if entry.template is None:
         raise Flaw("template", "nothing", "the message in hex, F0 7D 01 {bus} {value:2} F7")
     form = Bytes("template", entry.template)
-    if form.read(b"") is None and "value" not in form.fields:
+    if not form.exclusive:
+        raise Flaw("template", entry.template, "F0 7D 01 {bus} {value:2} F7")
+    if "value" not in form.fields:
         raise Flaw("template", entry.template, "a {value}")
     return form

@@ -163,17 +163,26 @@ def filled(key: str, template: Template, names: Names) -> str:
     return address
 
 
-def compile_message(
-    key: str, message: Message, map_file: MapFile
-) -> tuple[Template, tuple[Word | Field, ...]]:
-    """A message in full, compiled: its address and arguments.
+class Plain(NamedTuple):
+    """A message in full, compiled."""
+
+    address: Template
+    arguments: tuple[Word | Field, ...]
+
+    @property
+    def fields(self) -> frozenset[str]:
+        """What it has fields for."""
+        named = {one.what for one in self.arguments if isinstance(one, Field)}
+        return self.address.fields | named
+
+
+def compile_message(key: str, message: Message, map_file: MapFile) -> Plain:
+    """A message in full, compiled.
 
     Raises:
-        Flaw: they cannot be.
+        Flaw: it cannot be.
     """
     if isinstance(message, str):
-        return _template(key, message, map_file), ()
-    return (
-        _template(key, message.address, map_file),
-        _arguments(key, message.arguments, map_file),
-    )
+        return Plain(_template(key, message, map_file), ())
+    address = _template(key, message.address, map_file)
+    return Plain(address, _arguments(key, message.arguments, map_file))

@@ -113,8 +113,12 @@ class Gazetteer:
             and (ends is None or (isinstance(name, int) and low <= name <= high))
         ]
 
-    def walk(self, entry: Entry) -> Iterator[Place]:
+    def walk(self, entry: Entry, told_apart: frozenset[str]) -> Iterator[Place]:
         """Every place of an entry.
+
+        Args:
+            entry: The entry.
+            told_apart: What its messages have fields for.
 
         Raises:
             ValueError: a fixed channel or bus that there is not.
@@ -122,7 +126,7 @@ class Gazetteer:
         """
         scope = KINDS[entry.parameter][1]
         fields = SCOPE_FIELDS[scope]
-        if scope is Scope.PERFORMER and entry.performer is None:
+        if scope is Scope.PERFORMER and entry.performer is None and "performer" not in told_apart:
             fields = ()  # freeze without a performer is everybody's
         options = [self._indexes(what, entry) for what in fields]
         for chosen in product(*options):

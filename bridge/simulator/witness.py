@@ -49,6 +49,7 @@ class Witness:
         at_s = self._start_s = self._at_s = float(header["at"])
         held = self._held = Held(facts)
         self._tolerance_db = tolerance_db
+        self._size = facts.layout.size
         self._slew = SlewJudge(facts, held, tolerance_db, at_s)
         self._order = OrderJudge(facts, held, tolerance_db)
         self._fault = FaultJudge(facts, held, tolerance_db)
@@ -74,7 +75,7 @@ class Witness:
 
     def _all_ceilings(self) -> list[float]:
         facts, held = self._facts, self._held
-        ceilings = [float("inf")] * facts.layout.size
+        ceilings = [float("inf")] * self._size
         for slot in held.level_slots:
             kind, bus = held.kind[slot], held.bus[slot]
             ceilings[slot] = {
@@ -112,8 +113,8 @@ class Witness:
         self._takes[what](line, at_s)
 
     def _slot(self, slot: object) -> int:
-        if not isinstance(slot, int) or not 0 <= slot < self._facts.layout.size:
-            expected = f"0..{self._facts.layout.size - 1}"
+        if not isinstance(slot, int) or not 0 <= slot < self._size:
+            expected = f"0..{self._size - 1}"
             raise RecordingError(self._lines, f"slot {slot!r}", expected)
         return slot
 

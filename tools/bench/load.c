@@ -1,16 +1,21 @@
 /* Load generator and sink of the benchmarks, in one process so that one clock times both ends.
  *
- * usage: load latency TARGET_PORT SINK_PORT CHANNELS BUSES LOW HIGH FIRST COUNT
- *        load flood   TARGET_PORT SINK_PORT CHANNELS BUSES LOW HIGH FIRST RATE SECONDS
+ * usage: load latency TARGET_PORT SINK_PORT CHANNELS BUSES LOW ECHO_PORT FIRST COUNT
+ *        load flood   TARGET_PORT SINK_PORT CHANNELS BUSES LOW ECHO_PORT FIRST RATE SECONDS
  *
- * Message number n, counted from FIRST on, moves cell n modulo CHANNELS x BUSES. The value is HIGH
- * on even passes over the matrix and LOW on odd ones, so every message asks for a change.
+ * Message number n, counted from FIRST on, moves cell n modulo CHANNELS x BUSES. Each pass over the
+ * matrix asks for another of 16 levels, LOW + k/16 dB: exact in a 32-bit float, never more than
+ * 1 dB above LOW, so that no speed limit has a reason to hold one back.
  *
  * latency: one message in flight. One line for each message: nanoseconds from before the send to
  *          after its counterpart came in at the sink; -1 when nothing came within 500 ms.
  * flood:   RATE messages a second in slots of 0.2 ms. One line:
- *          sent, messages heard while sending, messages heard in all, nanoseconds of sending,
- *          cells heard. Messages inside bundles count one by one.
+ *          sent, news heard while sending, news heard in all, nanoseconds of sending, cells heard,
+ *          messages heard in all. News is a message with another value than its cell's last one:
+ *          what is only repeated counts for nobody. Messages inside bundles count one by one.
+ *
+ * With an ECHO_PORT other than 0 the sink says every datagram back to that port, the way a console
+ * does that tells what it was told: the bridge then knows that the word arrived.
  */
 #define _GNU_SOURCE
 #include <arpa/inet.h>
@@ -28,18 +33,19 @@
 #define MESSAGE_BYTES 28 /* 19 characters of address and a NUL, ",f" padded, one float */
 #define ADDRESS_BYTES 20
 #define VALUE_AT 24
+#define VALUES 16
 #define BATCH 64
 #define SLOT_NS 200000
 #define QUIET_US 300000
 #define LOST_US 500000
 
-static unsigned char messages[2][CELLS_MAX][MESSAGE_BYTES];
+static unsigned char messages[VALUES][CELLS_MAX][MESSAGE_BYTES];
 static int buses, cells, out_socket, sink_socket;
 static long first;
-static struct sockaddr_in target;
+static struct sockaddr_in target, echo_to;
 static volatile int sending = 1;
-static volatile long heard;
-static unsigned char cell_heard[CELLS_MAX];
+static volatile long news, heard;
+static unsigned char cell_heard[CELLS_MAX], cell_value[CELLS_MAX][4];
 
 static int64_t now_ns(void)
 {
@@ -56,18 +62,18 @@ static void put_float(unsigned char *place, float value)
     memcpy(place, &bits, 4);
 }
 
-static void prepare_messages(int channels, float low, float high)
+static void prepare_messages(int channels, float low)
 {
     cells = channels * buses;
-    for (int side = 0; side < 2; side++)
+    for (int value = 0; value < VALUES; value++)
         for (int cell = 0; cell < cells; cell++) {
             char address[64];
             int channel = cell / buses + 1, bus = cell % buses + 1;
-            unsigned char *message = messages[side][cell];
+            unsigned char *message = messages[value][cell];
             snprintf(address, sizeof address, "/out/%02d/in/%02d/level", bus, channel);
             memcpy(message, address, ADDRESS_BYTES);
             memcpy(message + ADDRESS_BYTES, ",f\0\0", 4);
-            put_float(message + VALUE_AT, side ? low : high);
+            put_float(message + VALUE_AT, low + value / 16.0f);
         }
 }
 
@@ -90,17 +96,28 @@ static void wait_at_most(int us)
     setsockopt(sink_socket, SOL_SOCKET, SO_RCVTIMEO, &limit, sizeof limit);
 }
 
-static void send_message(long number)
+static void echo(const unsigned char *data, long size)
 {
-    const unsigned char *message = messages[(number / cells) % 2][number % cells];
-    sendto(out_socket, message, MESSAGE_BYTES, 0, (struct sockaddr *)&target, sizeof target);
+    if (echo_to.sin_port)
+        sendto(sink_socket, data, size, 0, (struct sockaddr *)&echo_to, sizeof echo_to);
 }
 
-static int has_address(const unsigned char *data, long size, const unsigned char *message)
+static const unsigned char *message_of(long number)
+{
+    return messages[(number / cells) % VALUES][number % cells];
+}
+
+static void send_message(long number)
+{
+    sendto(out_socket, message_of(number), MESSAGE_BYTES, 0, (struct sockaddr *)&target,
+           sizeof target);
+}
+
+static int is_message(const unsigned char *data, long size, const unsigned char *message)
 {
     if (size >= 20 && memcmp(data, "#bundle", 8) == 0)
         data += 20, size -= 20;
-    return size >= MESSAGE_BYTES && memcmp(data, message, ADDRESS_BYTES) == 0;
+    return size >= MESSAGE_BYTES && memcmp(data, message, MESSAGE_BYTES) == 0;
 }
 
 static int64_t one_latency(long number)
@@ -111,7 +128,9 @@ static int64_t one_latency(long number)
     for (;;) {
         long size = recv(sink_socket, data, sizeof data, 0);
         int64_t ended = now_ns();
-        if (size > 0 && has_address(data, size, messages[0][number % cells]))
+        if (size > 0)
+            echo(data, size);
+        if (size > 0 && is_message(data, size, message_of(number)))
             return ended - began;
         if (size < 0 || ended - began > (int64_t)LOST_US * 1000)
             return -1;
@@ -122,8 +141,10 @@ static void latency(long count)
 {
     unsigned char data[2048];
     wait_at_most(QUIET_US);
-    while (recv(sink_socket, data, sizeof data, 0) > 0)
-        ; /* what an earlier round or the start still had on its way */
+    int64_t until = now_ns() + 3000000000;
+    long size;
+    while ((size = recv(sink_socket, data, sizeof data, 0)) > 0 && now_ns() < until)
+        echo(data, size); /* what an earlier round or the start still had on its way */
     wait_at_most(LOST_US);
     int64_t *results = calloc(count, sizeof *results);
     for (long index = 0; index < count; index++)
@@ -150,9 +171,13 @@ static void hear(const unsigned char *data, long size)
         int bus = (data[5] - '0') * 10 + data[6] - '0';
         int channel = (data[11] - '0') * 10 + data[12] - '0';
         int cell = (channel - 1) * buses + bus - 1;
-        if (cell >= 0 && cell < cells)
-            cell_heard[cell] = 1;
         heard++;
+        if (cell < 0 || cell >= cells)
+            return;
+        if (!cell_heard[cell] || memcmp(cell_value[cell], data + VALUE_AT, 4) != 0)
+            news++;
+        cell_heard[cell] = 1;
+        memcpy(cell_value[cell], data + VALUE_AT, 4);
     }
 }
 
@@ -172,8 +197,10 @@ static void *listen_all(void *nothing)
         int count = recvmmsg(sink_socket, heads, BATCH, MSG_WAITFORONE, NULL);
         if (count <= 0 && !sending)
             return NULL;
-        for (int i = 0; i < count; i++)
+        for (int i = 0; i < count; i++) {
             hear(data[i], heads[i].msg_len);
+            echo(data[i], heads[i].msg_len);
+        }
     }
 }
 
@@ -193,30 +220,33 @@ static void flood(double rate, double seconds)
         clock_nanosleep(CLOCK_MONOTONIC, TIMER_ABSTIME, &wake, NULL);
         at = now_ns();
     }
-    long heard_while_sending = heard;
+    long news_while_sending = news;
     int64_t took = now_ns() - began;
     sending = 0;
     pthread_join(listener, NULL);
     int reached = 0;
     for (int cell = 0; cell < cells; cell++)
         reached += cell_heard[cell];
-    printf("%ld %ld %ld %lld %d\n", sent, heard_while_sending, heard, (long long)took, reached);
+    printf("%ld %ld %ld %lld %d %ld\n", sent, news_while_sending, news, (long long)took, reached,
+           heard);
 }
 
 int main(int argc, char **argv)
 {
     if (argc < 10) {
-        fprintf(stderr, "usage: load latency|flood TARGET SINK CHANNELS BUSES LOW HIGH FIRST ...\n");
+        fprintf(stderr, "usage: see the head of load.c\n");
         return 2;
     }
     target = (struct sockaddr_in){.sin_family = AF_INET, .sin_port = htons(atoi(argv[2]))};
     target.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
+    echo_to = target;
+    echo_to.sin_port = htons(atoi(argv[7]));
     sink_socket = udp_socket(atoi(argv[3]));
     out_socket = udp_socket(0);
     buses = atoi(argv[5]);
     if (atoi(argv[4]) < 1 || buses < 1 || atoi(argv[4]) * buses > CELLS_MAX)
         return 2;
-    prepare_messages(atoi(argv[4]), atof(argv[6]), atof(argv[7]));
+    prepare_messages(atoi(argv[4]), atof(argv[6]));
     first = atol(argv[8]);
     if (strcmp(argv[1], "latency") == 0)
         latency(atol(argv[9]));

@@ -73,9 +73,7 @@ def test_hot_solid_gauges_agree_with_the_code_tables(gauge: int, per_kft: float)
 @pytest.mark.parametrize(
     ("gauge", "per_kft"), [(18, 7.95), (16, 4.99), (14, 3.14), (12, 1.98), (10, 1.24)]
 )
-def test_stranded_gauges_of_the_code_tables_read_2_percent_more(
-    gauge: int, per_kft: float
-) -> None:
+def test_stranded_gauges_of_the_code_tables_read_2_percent_more(gauge: int, per_kft: float) -> None:
     # The same table, 7 wires.
     ratio = per_kft / (gauge_ohm_per_km(gauge, 75.0) / FEET_PER_M)
     assert 1.015 < ratio < 1.03
@@ -118,18 +116,19 @@ def test_longest_line_for_half_a_decibel(section: float, longest: float) -> None
 def test_powers_of_a_long_line_follow_ohms_law() -> None:
     # A power amplifier's manual, quoted in a forum: 24.5 V, 160 ft of gauge 10 at 0.00204 ohm per
     # foot of pair; it prints 72, 69 and 3 W.
-    load, line = powers_w(math.sqrt(600), 8, 160 * 0.00204)
-    assert load + line == pytest.approx(72.09, abs=0.06)
+    load, line = powers_w(24.5, 8, 160 * 0.00204)
+    assert load + line == pytest.approx(72.09, abs=0.005)
     assert load == pytest.approx(69.26, abs=0.005)
     assert line == pytest.approx(2.83, abs=0.005)
 
 
 def test_watts_a_foot_do_not_hold_for_thin_lines() -> None:
     # That manual's rule multiplies a loss per foot by the length and prints 12.27 W for gauge 16;
-    # by Ohm's law it is 9.07 W, with 55.4 W left and -1.32 dB.
-    resistance = 8 * (10 ** (1.32 / 20) - 1)
-    load, line = powers_w(math.sqrt(600), 8, resistance)
+    # by Ohm's law it is 9.07 W, with 55.4 W left and -1.32 dB (stranded: 2.1 % above solid).
+    resistance = loop_ohm(feet(160), gauge_ohm_per_km(16) * 1.021)
+    load, line = powers_w(24.5, 8, resistance)
     assert load == pytest.approx(55.4, abs=0.1) and line == pytest.approx(9.07, abs=0.05)
+    assert loss_db(8, resistance) == pytest.approx(-1.32, abs=0.005)
 
 
 def test_both_conductors_count() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -22,10 +23,11 @@ from bridge.stage.gain import loop_gain_db
 from bridge.stage.geometry import Point, aim, aim_at
 from bridge.stage.patterns import pattern
 
-AUDIENCE, UPSTAGE = aim(180.0), aim(0.0)
+UPSTAGE = aim(0.0)
+HERE = Point(0, 0, 1.6)
 
 
-def microphone(name: str = "omni", *, at: Point = Point(0, 0, 1.6), nominal: float = 94.0):
+def microphone(name: str = "omni", *, at: Point = HERE, nominal: float = 94.0) -> Microphone:
     """A microphone whose front points upstage, at the singer behind it."""
     return Microphone(at, UPSTAGE, pattern(name), nominal)
 
@@ -58,7 +60,7 @@ def test_a_loudspeaker_of_360_degrees_is_alike_all_around() -> None:
 
 def test_off_axis_level_never_rises_with_the_angle() -> None:
     levels = [off_axis_db(float(angle), 75.0) for angle in range(181)]
-    assert all(later <= earlier for earlier, later in zip(levels, levels[1:], strict=False))
+    assert all(later <= earlier for earlier, later in pairwise(levels))
 
 
 def test_coupling_on_axis_is_level_less_distance_less_nominal_level() -> None:

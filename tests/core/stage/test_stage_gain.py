@@ -34,7 +34,7 @@ BALLOU = Path(d0_m=128, ds_m=2, d1_m=45, d2_m=90)  # feet: only ratios count
 
 
 def test_potential_gain_of_the_manual_case() -> None:
-    # p. 4-2 prints 13.5, having rounded 17 - 3.5; one line there has a wrong sign, the next is right.
+    # p. 4-2 prints 13.5 (17 - 3.5 rounded); a line there has a wrong sign, the next is right.
     assert potential_gain_db(EARGLE) == pytest.approx(13.38, abs=0.005)
     # p. 4-4 prints 7.5.
     assert potential_gain_db(EARGLE, margin_db=6.0) == pytest.approx(7.38, abs=0.005)

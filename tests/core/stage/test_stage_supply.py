@@ -30,9 +30,7 @@ def test_16_A_that_stay_on_need_a_20_A_device() -> None:
 
 
 @pytest.mark.parametrize(("device", "largest"), [(15, 12), (20, 16)])
-def test_a_device_carries_80_percent_of_its_rating_for_hours(
-    device: float, largest: float
-) -> None:
+def test_a_device_carries_80_percent_of_its_rating_for_hours(device: float, largest: float) -> None:
     assert largest_continuous_a(device) == pytest.approx(largest)
 
 

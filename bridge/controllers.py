@@ -1,0 +1,178 @@
+"""The hands' side of the bridge: control messages to wishes, and values back to lamps. Pure.
+
+Every change is shown to every controller that can show it, except to the one that caused it while
+it moves: a motor must not fight a finger. When the control has been still for a moment it is shown
+what became of its wish.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Callable, Iterable
+
+from bridge import limits
+from bridge.maps.controller import ControllerWords
+from bridge.maps.move import Move
+from bridge.mix.engine import Engine
+from bridge.mix.gesture import REFUSED, TAKEN, Verdict
+from bridge.mix.takeover import Takeover
+from bridge.wire.pacing import Budget
+
+SHOWN_MESSAGES_PER_S = 500.0
+"""Values shown to one controller a second: enough for every lamp, too few to fill a MIDI wire."""
+
+
+class Controller:
+    """One controller: what it says, whose hands are on it, what it was last shown.
+
+    Args:
+        name: Its id in the rig.
+        who: Performer's number, -1 the engineer.
+        words: Its map, compiled.
+        send: Hands one message to its link; False when it was not taken.
+    """
+
+    def __init__(
+        self, name: str, who: int, words: ControllerWords, send: Callable[[bytes], bool]
+    ) -> None:
+        self.name, self.who, self.words, self.send = name, who, words, send
+        self.moves = 0
+        self.shows = sorted(
+            {slot for control in words.controls if control.feedback for slot in control.slots}
+        )
+        self._takeovers = {
+            number: Takeover(control.takeover)
+            for number, control in enumerate(words.controls)
+            if control.takeover in ("pickup", "scaled") and control.law is not None
+        }
+        self._touched_s: dict[int, float] = {}
+        self._to_show: dict[int, None] = {}
+        self._shown: dict[int, tuple[bytes, ...]] = {}
+        self._budget = Budget(messages_per_s=SHOWN_MESSAGES_PER_S)
+
+    def wanted(self, move: Move, asked_db: float) -> float:
+        """The value that a move wants after its takeover; NaN while the control has not caught."""
+        takeover = self._takeovers.get(move.control)
+        if takeover is None or move.position != move.position:
+            return move.value
+        law = self.words.controls[move.control].law
+        assert law is not None, "takeovers are for levels"
+        at = 0.0 if asked_db != asked_db else law.position(asked_db)
+        wanted = takeover.touch(move.position, at)
+        return wanted if wanted != wanted or wanted == move.position else law.db(wanted)
+
+    def catches(self, move: Move) -> bool:
+        """Whether a move goes through a takeover that may hold it back."""
+        return move.control in self._takeovers
+
+    def touched(self, slot: int, now_s: float) -> None:
+        """Its control moved: show it this slot again once it is still."""
+        self._touched_s[slot] = now_s
+        self._to_show[slot] = None
+
+    def show_later(self, slot: int) -> None:
+        """A value changed that this controller can show."""
+        self._to_show[slot] = None
+
+    def show_all(self) -> None:
+        """It has just been plugged in: everything it can show is news."""
+        self._shown.clear()
+        self._to_show = dict.fromkeys(self.shows)
+
+    def show(self, asked: list[float], now_s: float) -> None:
+        """Show what may be shown now."""
+        for slot in list(self._to_show):
+            if now_s - self._touched_s.get(slot, -math.inf) < limits.TOUCH_QUIET_S:
+                continue
+            messages = () if asked[slot] != asked[slot] else self.words.feedback(slot, asked[slot])
+            if messages and messages != self._shown.get(slot):
+                if not self._budget.may(now_s, len(messages), sum(map(len, messages))):
+                    return
+                self._budget.spend(now_s, len(messages), sum(map(len, messages)))
+                if not all([self.send(message) for message in messages]):
+                    return
+                self._shown[slot] = messages
+            del self._to_show[slot]
+
+    def next_wake_s(self, now_s: float) -> float:
+        """When something that waits may be shown, or a long press becomes long."""
+        wake_s = self.words.next_wake_s()
+        for slot in self._to_show:
+            quiet_s = self._touched_s.get(slot, -math.inf) + limits.TOUCH_QUIET_S
+            wake_s = min(wake_s, max(quiet_s, now_s + limits.TICK_S))
+        return wake_s
+
+
+class Controllers:
+    """All controllers, the one road from a message to a verdict.
+
+    Attributes:
+        verdicts: The last verdicts that are worth showing: what was limited or refused, and what
+            was taken, newest last.
+        counts: How many wishes were taken, limited and refused.
+        on_verdict: Hears of every verdict that was not simply taken.
+    """
+
+    def __init__(self, engine: Engine, on_verdict: Callable[[str, Verdict], None]) -> None:
+        self.engine = engine
+        self.all: list[Controller] = []
+        self.verdicts: deque[tuple[float, str, Verdict]] = deque(maxlen=limits.VERDICTS_KEPT)
+        self.counts = [0, 0, 0]
+        self.on_verdict = on_verdict
+        self._showing: dict[int, list[Controller]] = {}
+
+    def add(self, controller: Controller) -> None:
+        """Take a controller in."""
+        self.all.append(controller)
+        for slot in controller.shows:
+            self._showing.setdefault(slot, []).append(controller)
+
+    def receive(self, controller: Controller, data: bytes, now_s: float) -> None:
+        """Take one message of a controller's."""
+        moves = controller.words.decode(data, now_s)
+        if moves:
+            self.act(controller, moves, now_s)
+
+    def act(self, controller: Controller, moves: Iterable[Move], now_s: float) -> None:
+        """Put moves before the rules, and remember what became of them."""
+        for move in moves:
+            _, slot, action, value, _ = move
+            controller.moves += 1
+            if controller.catches(move):
+                value = controller.wanted(move, self.engine.matrix.asked[slot])
+                if value != value and move.value == move.value:
+                    continue
+            verdict = self.engine.wish(controller.who, slot, action, value, now_s)
+            self.counts[verdict.outcome] += 1
+            self.verdicts.append((now_s, controller.name, verdict))
+            if verdict.outcome != TAKEN:
+                self.on_verdict(controller.name, verdict)
+            if slot in self._showing and controller in self._showing[slot]:
+                controller.touched(slot, now_s)
+            if verdict.outcome == REFUSED:
+                self.engine.news[verdict.slot] = None
+
+    def advance(self, now_s: float) -> None:
+        """Let time pass: long presses become long, lamps are lit."""
+        for controller in self.all:
+            moves = controller.words.advance(now_s)
+            if moves:
+                self.act(controller, moves, now_s)
+        self.show(now_s)
+
+    def show(self, now_s: float) -> None:
+        """Spread the news to those who can show them."""
+        news = self.engine.news
+        if news:
+            for slot in news:
+                for controller in self._showing.get(slot, ()):
+                    controller.show_later(slot)
+            news.clear()
+        asked = self.engine.matrix.asked
+        for controller in self.all:
+            controller.show(asked, now_s)
+
+    def next_wake_s(self, now_s: float) -> float:
+        """When ``advance`` has something to do next."""
+        return min((c.next_wake_s(now_s) for c in self.all), default=math.inf)

@@ -1,0 +1,226 @@
+"""The daemon: opens the links, owns every task and the only clock. I/O."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import gc
+import logging
+import signal
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Protocol
+
+from bridge import watching
+from bridge.errors import Fault, LinkError, MapError, RigError
+from bridge.house import House
+from bridge.house import Roads as HouseRoads
+from bridge.links.base import Batch, Link
+from bridge.maps.load import parse_map
+from bridge.maps.model import MapFile
+from bridge.mix.gesture import Verdict, explain
+from bridge.rig.load import load_rig, map_path, read_text
+from bridge.rig.rig import Rig
+from bridge.roads import Roads
+
+log = logging.getLogger("foldbridge")
+
+SAME_VERDICT_S = 1.0
+"""A control at its ceiling is refused with every message: its line is logged once a second."""
+
+
+class Outside(Protocol):
+    """What the daemon needs of the outside: the real links, or simulated ones."""
+
+    console: Link
+    replies: list[Callable[[bytes], bool]]
+
+    @property
+    def links(self) -> list[Link]:
+        """Every link; the console's last."""
+
+
+MakeOutside = Callable[
+    [Rig, Callable[[Batch], None], Callable[[int, Batch], None], Callable[[str, str], None]],
+    Outside,
+]
+
+
+def load(path: Path) -> tuple[Rig, dict[str, MapFile]]:
+    """Read a rig and every map that it names.
+
+    Raises:
+        RigError, MapError: with every fault found in that file.
+    """
+    rig = load_rig(path)
+    names = {rig.file.console.map, *(controller.map for controller in rig.file.controller)}
+    maps: dict[str, MapFile] = {}
+    faults: list[Fault] = []
+    for name in sorted(names):
+        where = map_path(rig, name)
+        try:
+            maps[name] = parse_map(read_text(where, MapError), str(where))
+        except MapError as error:
+            faults += error.faults
+    if faults:
+        raise MapError(faults)
+    return rig, maps
+
+
+class Daemon:
+    """A rig running on its links.
+
+    Args:
+        rig: What was declared.
+        maps: Its maps, by the names it uses.
+        make_outside: Makes the links.
+    """
+
+    def __init__(
+        self, rig: Rig, maps: Mapping[str, MapFile], make_outside: MakeOutside = Roads
+    ) -> None:
+        self.rig = rig
+        self.outside = make_outside(rig, self._console_heard, self._heard, self._changed)
+        roads = HouseRoads(
+            self.outside.console.send, self.outside.replies, self.outside.console.reliable
+        )
+        self.house = House(rig, maps, roads, self._verdict)
+        self.first_gesture_s: float | None = None
+        self._timer: asyncio.TimerHandle | None = None
+        self._due_s = float("inf")
+        self._logged: dict[tuple[str, int, str], float] = {}
+        self._loop: asyncio.AbstractEventLoop
+
+    async def run(self, ready: Callable[[], None] = lambda: None) -> None:
+        """Run until cancelled; the console is left as it is.
+
+        Args:
+            ready: Called once all links have been opened.
+
+        Raises:
+            LinkError: a link can never work as declared.
+        """
+        self._loop = asyncio.get_running_loop()
+        opened: list[Link] = []
+        try:
+            async with contextlib.AsyncExitStack() as stack:
+                await self._serve_watchers(stack)
+                for link in self.outside.links:
+                    opened.append(link)
+                    await self._open(link)
+                gc.collect()
+                gc.freeze()  # a full collection of the compiled maps would stall the loop 40 ms
+                log.info("ready: %s", self.rig.file.rig.name)
+                ready()
+                await asyncio.get_running_loop().create_future()
+        finally:
+            if self._timer is not None:
+                self._timer.cancel()
+            for link in opened:
+                await link.close()
+            log.info("stopped; the console is left as it is")
+
+    async def _open(self, link: Link) -> None:
+        """Open a link; a controller that cannot be reached must not keep the others waiting."""
+        try:
+            await link.open()
+        except LinkError as error:
+            if link is self.outside.console or not error.found.startswith("python-rtmidi"):
+                raise
+            log.warning("%s", error)
+
+    async def _serve_watchers(self, stack: contextlib.AsyncExitStack) -> None:
+        address = self.rig.file.daemon.watch
+        if address is not None:
+            await stack.enter_async_context(watching.serve(address, self.picture))
+
+    # -- what the links hear --------------------------------------------------------------------
+
+    def _console_heard(self, batch: Batch) -> None:
+        now_s = self._loop.time()
+        self.house.from_console(batch, now_s)
+        self._schedule(now_s)
+
+    def _heard(self, number: int, batch: Batch) -> None:
+        now_s = self._loop.time()
+        self.house.from_controller(number, [data for data, _ in batch], now_s, time.time())
+        self.house.settle(now_s)
+        if self.first_gesture_s is None:
+            self.first_gesture_s = now_s
+        self._schedule(now_s)
+
+    def _changed(self, name: str, state: str) -> None:
+        log.info("link %s: %s", name, state)
+        now_s = asyncio.get_running_loop().time()
+        if name == "console":
+            if state == "open":
+                self.house.console.link_open(now_s)
+            elif state == "lost":
+                self.house.console.link_lost()
+        elif state == "open":
+            for controller in self.house.controllers.all:
+                if controller.name == name:
+                    controller.show_all()
+        if state != "closed":
+            self.house.settle(now_s)
+            self._schedule(now_s)
+
+    # -- time -----------------------------------------------------------------------------------
+
+    def _schedule(self, now_s: float) -> None:
+        """Set the alarm for whatever comes next, unless it is set for earlier already."""
+        due_s = self.house.next_wake_s(now_s)
+        if due_s < self._due_s:
+            if self._timer is not None:
+                self._timer.cancel()
+            self._due_s = due_s
+            self._timer = self._loop.call_at(due_s, self._wake)
+
+    def _wake(self) -> None:
+        self._timer, self._due_s = None, float("inf")
+        now_s = self._loop.time()
+        self.house.wake(now_s)
+        self._schedule(now_s)
+
+    # -- what people see ------------------------------------------------------------------------
+
+    def _verdict(self, controller: str, verdict: Verdict) -> None:
+        now_s = self._loop.time()
+        key = (controller, verdict.slot, verdict.rule)
+        if now_s - self._logged.get(key, -SAME_VERDICT_S) < SAME_VERDICT_S:
+            return
+        if len(self._logged) > 1000:
+            self._logged.clear()
+        self._logged[key] = now_s
+        log.info("%s: %s", controller, explain(verdict, self.rig))
+
+    def picture(self) -> dict[str, object]:
+        """All that a watcher shows, as plain data."""
+        return watching.picture(self.house, self.outside.links)
+
+
+async def run(path: Path) -> None:
+    """Run a rig until SIGINT or SIGTERM.
+
+    Raises:
+        RigError, MapError, LinkError: it cannot run as declared.
+    """
+    rig, maps = load(path)
+    loop = asyncio.get_running_loop()
+    stop = asyncio.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        with contextlib.suppress(NotImplementedError):
+            loop.add_signal_handler(number, stop.set)
+    async with asyncio.TaskGroup() as group:
+        task = group.create_task(Daemon(rig, maps).run(), name="daemon")
+        stopper = group.create_task(_cancel_when(stop, task), name="stopper")
+        task.add_done_callback(lambda _: stopper.cancel())
+
+
+async def _cancel_when(stop: asyncio.Event, task: asyncio.Task[None]) -> None:
+    await stop.wait()
+    task.cancel()
+
+
+__all__ = ["Daemon", "RigError", "load", "run"]

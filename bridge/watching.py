@@ -1,0 +1,144 @@
+"""What a running bridge shows of itself: a picture as plain data, a line at a time. I/O."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+from collections.abc import AsyncIterator, Callable, Sequence
+from typing import Any
+
+from bridge import units
+from bridge.errors import LinkError
+from bridge.house import House
+from bridge.links.address import SocketAddress, parse_address
+from bridge.links.base import Link
+from bridge.mix.gesture import OUTCOMES, explain
+
+PERIOD_S = 0.4
+"""Time between two pictures: people read no faster."""
+
+WATCHERS_MAX = 8
+"""Watchers at once."""
+
+LINE_BYTES_MAX = 4_000_000
+"""Longest picture: 512 channels in 128 buses."""
+
+VERDICTS_SHOWN = 8
+
+
+def _level(level_db: float) -> float | None:
+    """A level for JSON, which has no infinities: off is null."""
+    return None if level_db != level_db or level_db < units.FLOOR_DB else round(level_db, 2)
+
+
+def picture(house: House, links: Sequence[Link]) -> dict[str, object]:
+    """All there is to see of a house, in plain data.
+
+    Levels are dB, null is off. A bus carries its state, its sends, each with what it was asked and
+    told, its ceiling and the rule behind it.
+    """
+    rig, m = house.rig, house.engine.matrix
+    buses = []
+    for b, bus in enumerate(rig.file.bus):
+        master = m.master + b
+        ceiling, rule = house.engine.ceilings.ceiling(master)
+        sends = [_send(house, slot) for slot in m.sends_of_bus(b)]
+        buses.append({
+            "id": bus.id, "label": rig.bus_label(b), "state": house.engine.buses.state(b),
+            "asked": _level(m.asked[master]), "told": _level(m.told[master]),
+            "ceiling": _level(ceiling), "rule": rule, "sends": sends,
+        })  # fmt: skip
+    return {
+        "rig": rig.file.rig.name,
+        "console": house.console.state,
+        "unanswered": len(house.console.unanswered()),
+        "channels": [rig.channel_label(c) for c in range(m.channels)],
+        "buses": buses,
+        "links": [
+            {"name": link.name, "state": link.state, "received": link.received,
+             "sent": link.sent, "dropped": link.dropped, "refused": link.refused}
+            for link in links
+        ],
+        "verdicts": [
+            f"{name}: {explain(verdict, rig)}"
+            for _, name, verdict in list(house.controllers.verdicts)[-VERDICTS_SHOWN:]
+        ],
+        "counts": dict(zip(OUTCOMES, house.controllers.counts, strict=True)),
+        "unknown": {c.name: [c.words.unknown, c.words.last_unknown]
+                    for c in house.controllers.all if c.words.unknown},
+    }  # fmt: skip
+
+
+def _send(house: House, slot: int) -> dict[str, object]:
+    m = house.engine.matrix
+    ceiling, rule = house.engine.ceilings.ceiling(slot)
+    return {"asked": _level(m.asked[slot]), "told": _level(m.told[slot]),
+            "ceiling": _level(ceiling), "rule": rule}  # fmt: skip
+
+
+def _socket(address: str) -> SocketAddress:
+    place = parse_address(address, "daemon.watch", listen=True)
+    if not isinstance(place, SocketAddress) or place.transport != "tcp":
+        raise LinkError("daemon.watch", f"found {address}", "expected tcp://127.0.0.1:port")
+    return place
+
+
+@contextlib.asynccontextmanager
+async def serve(address: str, picture_now: Callable[[], dict[str, object]]) -> AsyncIterator[None]:
+    """Show the picture to whoever connects, a line of JSON at a time, while the context lasts.
+
+    Raises:
+        LinkError: the address cannot be used.
+    """
+    place = _socket(address)
+    watchers: set[asyncio.Task[None]] = set()
+
+    async def connected(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        task = asyncio.current_task()
+        assert task is not None
+        if len(watchers) >= WATCHERS_MAX:
+            writer.close()
+            return
+        watchers.add(task)
+        with contextlib.suppress(OSError, asyncio.CancelledError):
+            while True:
+                writer.write(json.dumps(picture_now(), allow_nan=False).encode() + b"\n")
+                await writer.drain()
+                await asyncio.sleep(PERIOD_S)
+        watchers.discard(task)
+        writer.close()
+
+    try:
+        server = await asyncio.start_server(connected, place.host or None, place.port)
+    except OSError as error:
+        raise LinkError("daemon.watch", f"{address}: {error.strerror}",
+                        "stop what uses this port, or name another") from None  # fmt: skip
+    try:
+        yield
+    finally:
+        server.close()
+        for task in list(watchers):
+            task.cancel()
+
+
+async def pictures(address: str) -> AsyncIterator[dict[str, Any]]:
+    """The pictures of a running bridge, as they come.
+
+    Raises:
+        LinkError: nothing answers there, or the bridge stopped.
+    """
+    place = _socket(address)
+    try:
+        reader, writer = await asyncio.open_connection(
+            place.host or "127.0.0.1", place.port, limit=LINE_BYTES_MAX
+        )
+    except OSError as error:
+        raise LinkError("watch", f"nothing answers at {address} ({error.strerror})",
+                        "start it with: foldbridge run RIG") from None  # fmt: skip
+    try:
+        while line := await reader.readline():
+            yield json.loads(line)
+    finally:
+        writer.close()
+    raise LinkError("watch", "the bridge stopped", "start it again, then watch again")
