@@ -300,6 +300,10 @@ class Console:
         queued = self.budget.next_wake_s() if len(self._queue) else math.inf
         return min(unsure, queued, self._ask_again_s, self._renew_s, self._reread_s, self._probe_s)
 
+    def unsure(self) -> int:
+        """How many words the console is not known to have yet."""
+        return len(self._unsure)
+
     def unanswered(self) -> list[int]:
         """Slots that the console was asked about and has not answered yet."""
         return sorted(self._open_questions) if self.state == READING else []

@@ -178,6 +178,20 @@ class House:
         self.controllers.advance(now_s)
         self.settle(now_s)
 
+    def rests(self) -> bool:
+        """Whether every level is where it goes and the console is known to have it."""
+        engine = self.engine
+        return not (engine.moving or engine.waiting or engine.marked or self.console.unsure())
+
+    def expected(self) -> dict[int, float]:
+        """What the console should hold once all rests, by slot, as it understands it."""
+        m, words = self.engine.matrix, self.console.words
+        return {
+            slot: words.held(slot, m.goal[slot])
+            for slot in sorted(words.can_set)
+            if m.goal[slot] == m.goal[slot] and m.out[slot]
+        }
+
     def next_wake_s(self, now_s: float) -> float:
         """When ``wake`` has something to do next."""
         return min(

@@ -29,7 +29,7 @@ GRACE_S = 0.1
 START_S = 10.0
 """Time that a helper may take to start: a small computer reads it from a slow card."""
 
-STOP_S = 0.5
+STOP_S = 2.0
 """Time that a helper may take to close its ports."""
 
 PIPE_BYTES_MAX = 16 * 1024

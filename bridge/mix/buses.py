@@ -102,13 +102,14 @@ class Buses:
     def _adopt_at_start(self, slot: int, value: float, now_s: float) -> None:
         """Channels stay as the desk has them; cells begin from there when the rig names no mix."""
         m = self.matrix
-        if slot < m.send or m.pan <= slot < m.master:
-            m.asked[slot] = m.told[slot] = value
-            m.settled[slot] = 1
-            if m.is_fader(slot):
-                m.rides.told_now(slot, value, now_s)
-                m.left[slot] = 1
-        elif m.send <= slot < m.tap:
+        if m.master <= slot:
+            return  # masters and their gates are told, whatever they are now
+        self._stand(slot, value, now_s)
+        if slot < m.send or m.pan <= slot:
+            m.asked[slot] = m.goal[slot] = value
+            m.out[slot] = 1
+            m.left[slot] = m.is_fader(slot)
+        elif slot < m.tap:
             bus = (slot - m.send) % m.buses
             if not self.engine.rig.file.bus[bus].start_mix:
                 m.asked[slot] = value
@@ -125,7 +126,7 @@ class Buses:
         m = self.matrix
         if self.engine.phase == MASTERS:
             low = [slot for slot in range(m.master, m.dim) if m.can_set[slot]]
-            if all(m.settled[slot] for slot in low):
+            if all(m.out[slot] for slot in low):
                 self.engine.phase = SENDS
                 self._tell_sends()
             return
@@ -137,12 +138,14 @@ class Buses:
 
     def _tell_sends(self) -> None:
         m = self.matrix
-        for slot in (*range(m.on, m.pan), *range(m.send, m.on)):
+        for slot in (*range(m.send, m.on), *range(m.on, m.pan)):
             self.engine.free_again(slot)
+            if m.can_set[slot]:
+                self.engine.marked.setdefault(slot, OTHER)
 
     def _make_ready(self, bus: int) -> None:
         m = self.matrix
-        if not all(m.settled[slot] for slot in self._words_of_start(bus)):
+        if not all(m.out[slot] for slot in self._words_of_start(bus)):
             return
         self.gates.ready[bus] = 1
         if self.engine.rig.file.bus[bus].auto_open:

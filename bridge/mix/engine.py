@@ -236,7 +236,7 @@ class Engine:
         if m.kind[slot] != LEVEL:
             return self._emit_switch(slot)
         goal, told = m.goal[slot], m.told[slot]
-        if goal == told or goal != goal or self.phase < self._phase_of(slot):
+        if (goal == told and m.out[slot]) or goal != goal or self.phase < self._phase_of(slot):
             self.moving.pop(slot, None)
             return NAN
         if not self.ceilings.permits(slot, goal):
@@ -244,10 +244,11 @@ class Engine:
             return NAN
         if goal > told:
             return self._emit_raise(slot, goal, told, now_s)
-        if told != told and goal > m.floor_db and not self._unheard(slot):
-            return self._emit_raise(slot, goal, OFF, now_s)
         self.moving.pop(slot, None)
-        m.rides.move(slot, goal, now_s) if told == told else m.rides.told_now(slot, goal, now_s)
+        if told != told and goal > m.floor_db:
+            return self._emit_raise(slot, goal, OFF, now_s)  # never told: from the floor
+        if goal != told:
+            m.rides.move(slot, goal, now_s)
         m.settled[slot] = 0
         return goal
 
@@ -258,11 +259,6 @@ class Engine:
         if self.wait_for_word and not m.settled[slot] and told == m.told[slot]:
             self.moving[slot] = None
             return NAN
-        if self._unheard(slot):
-            self.moving.pop(slot, None)
-            m.rides.told_now(slot, goal, now_s)
-            m.settled[slot] = 0
-            return goal
         room = m.rides.room(slot, now_s)
         if room < goal and room - told < WORTH_DB:
             self.moving[slot] = None
@@ -275,21 +271,17 @@ class Engine:
             self.moving[slot] = None
         return level
 
-    def _unheard(self, slot: int) -> bool:
-        """Whether a send may move freely because its bus is known to be quiet."""
-        m = self.matrix
-        return m.is_send(slot) and self.gates.bus_quiet((slot - m.send) % m.buses)
-
     def _emit_switch(self, slot: int) -> float:
         m = self.matrix
         goal = m.goal[slot]
-        if goal == m.told[slot] or goal != goal or self.phase < self._phase_of(slot):
+        again = goal == m.told[slot]
+        if (again and m.out[slot]) or goal != goal or self.phase < self._phase_of(slot):
             self.waiting.pop(slot, None)
             return NAN
-        if not self.gates.may_tell(slot, goal):
+        if not again and not self.gates.may_tell(slot, goal):
             self.waiting[slot] = None
             return NAN
-        if self.lost and self.buses.louder(slot, goal):
+        if self.lost and not again and self.buses.louder(slot, goal):
             self.waiting[slot] = None
             return NAN
         self.waiting.pop(slot, None)
@@ -315,7 +307,7 @@ class Engine:
         m = self.matrix
         if m.settled[slot]:
             return
-        m.settled[slot] = 1
+        m.settled[slot] = m.out[slot] = 1
         if m.kind[slot] != LEVEL:
             self.buses.behind(slot, self.free_again)
 

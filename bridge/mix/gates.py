@@ -88,24 +88,13 @@ class Gates:
             return True
         return bool(m.settled[slot]) and m.told[slot] <= m.floor_db
 
-    def bus_quiet(self, bus: int) -> bool:
-        """Whether nothing of a bus is heard, whatever its sends do."""
-        m = self.matrix
-        if m.can_set[m.master + bus] and self._down(m.master + bus):
-            return True
-        return any(self._stands(slot, 1.0 - wanted) for slot, wanted in self._switches[bus])
-
-    def send_quiet(self, slot: int) -> bool:
-        """Whether nothing of a send is heard."""
-        return self._down(slot) or self.bus_quiet((slot - self.matrix.send) % self.matrix.buses)
-
     def may_tell(self, slot: int, value: float) -> bool:
         """Whether a switch or tap may be told now, or must wait for a level to be down."""
         m = self.matrix
         if m.on <= slot < m.tap:
-            return value == 0.0 or self.send_quiet(slot - m.on + m.send)
+            return value == 0.0 or self._down(slot - m.on + m.send)
         if m.tap <= slot < m.pan:
-            return self.send_quiet(slot - m.tap + m.send)
+            return self._down(slot - m.tap + m.send)
         if m.mute <= slot < m.dim:
             bus = (slot - m.mute) % m.buses
             opens = (slot, value) in self._switches[bus]
@@ -118,7 +107,7 @@ class Gates:
 
     def _channel_quiet(self, channel: int) -> bool:
         sends = self.matrix.sends_of_channel(channel)
-        return all(self.send_quiet(slot) for slot in sends if self.cuts(slot))
+        return all(self._down(slot) for slot in sends if self.cuts(slot))
 
     def level_goal(self, slot: int, ceiling_db: float) -> float:
         """Where a level goes now: off while parked, else as asked under its ceiling, less a dim."""

@@ -21,6 +21,7 @@ class Matrix:
         told: What the console was last told; NaN before the first word. Shared with ``rides``.
         goal: Where each value goes now, all gates and ceilings considered.
         settled: 1 where the console is known to have the told value.
+        out: 1 where the console was told since the start, and is known to have had it.
         left: 1 where the desk moved a level last, which the bridge leaves alone.
         free: 1 for a level behind no closed gate.
         can_set: 1 where the console can be told.
@@ -50,6 +51,7 @@ class Matrix:
         self.asked = [0.0] * self.size
         self.goal = [math.nan] * self.size
         self.settled = bytearray(self.size)
+        self.out = bytearray(self.size)
         self.left = bytearray(self.size)
         self.free = bytearray(self.size)
         self.can_set = bytearray(slot in can_set for slot in layout)

@@ -30,9 +30,9 @@ class Room:
 
     Attributes:
         stable: Whether ``rho`` lies below the margin; if not, nothing may rise.
-        sends: Highest effective power of each send, channels x buses; ``inf`` where the air never
-            brings it back.
-        masters: Highest factor of power on each master, 1 or more.
+        sends: Highest effective power of each send, channels x buses; ``inf``, or far above all
+            that a console can do, where the air never brings it back.
+        masters: Highest factor of power on each master, 1 or more; the same holds.
         faders: Highest factor of power on each channel fader, as far as its taps are post.
     """
 

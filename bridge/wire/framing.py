@@ -55,7 +55,6 @@ class Framing(ABC):
             self._take(packets)
         except WireError as error:
             self._fault = error.reason
-            self._rest.clear()
             if not packets:
                 raise
         return packets

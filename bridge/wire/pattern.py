@@ -111,7 +111,7 @@ class AddressTree:
             return []
         found: list[tuple[str, _Branch]] = [("", self._root)]
         for part in pattern.parts:
-            answers: dict[str, bool] = {_HERE: False}
+            answers: dict[str, bool] = {}
             found = [
                 (f"{path}/{name}", branch[name])
                 for path, branch in found

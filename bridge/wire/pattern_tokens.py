@@ -15,7 +15,7 @@ SPECIAL: Final = frozenset("?*[]{}")
 
 _What = str | frozenset[str]
 _Where = Mapping[str, int]
-_Move = Callable[[int, _What, _Where, int], int]
+_Move = Callable[[int, _What, _Where], int]
 _Token = tuple[_Move, _What]
 Part = tuple[_Token, ...]
 """A compiled part: how each token moves the places on, and its characters or strings."""
@@ -33,10 +33,9 @@ def part_matches(part: Part, text: str) -> bool:
     where: dict[str, int] = {}
     for place, character in enumerate(text):
         where[character] = where.get(character, 0) | 1 << place
-    everywhere = (2 << len(text)) - 1
     places = 1
     for move, what in part:
-        places = move(places, what, where, everywhere)
+        places = move(places, what, where)
         if not places:
             return False
     return places >> len(text) & 1 == 1
@@ -50,35 +49,36 @@ def literal_text(part: Part) -> str | None:
 
 
 # How tokens move the places on. Bit n of ``places`` is set when the tokens so far can match the
-# first n characters; ``where`` has the places of each character; ``everywhere`` has all bits set.
+# first n characters; ``where`` has the places of each character. Bits behind the end of the text do
+# no harm, as no character stands there; after a star they are all set (a negative integer).
 
 
-def _literal(places: int, what: _What, where: _Where, everywhere: int) -> int:
+def _literal(places: int, what: _What, where: _Where) -> int:
     for character in what:
         places = (places & where.get(character, 0)) << 1
     return places
 
 
-def _any(places: int, what: _What, where: _Where, everywhere: int) -> int:
-    return places << 1 & everywhere
+def _any(places: int, what: _What, where: _Where) -> int:
+    return places << 1
 
 
-def _star(places: int, what: _What, where: _Where, everywhere: int) -> int:
-    return -(places & -places) & everywhere  # the first place and all after it
+def _star(places: int, what: _What, where: _Where) -> int:
+    return -(places & -places)  # the first place and all after it
 
 
-def _one_of(places: int, what: _What, where: _Where, everywhere: int) -> int:
+def _one_of(places: int, what: _What, where: _Where) -> int:
     return (places & _places_of(what, where)) << 1
 
 
-def _none_of(places: int, what: _What, where: _Where, everywhere: int) -> int:
-    return (places & ~_places_of(what, where)) << 1 & everywhere
+def _none_of(places: int, what: _What, where: _Where) -> int:
+    return (places & ~_places_of(what, where)) << 1
 
 
-def _strings(places: int, what: _What, where: _Where, everywhere: int) -> int:
+def _strings(places: int, what: _What, where: _Where) -> int:
     after = 0
     for string in what:
-        after |= _literal(places, string, where, everywhere)
+        after |= _literal(places, string, where)
     return after
 
 
@@ -104,8 +104,7 @@ def compile_part(text: str) -> Part:
     at = 0
     while at < len(text):
         token, at = _READERS.get(text[at], _read_literal)(text, at)
-        if token[0] is not _star or token not in tokens[-1:]:  # two stars are one
-            tokens.append(token)
+        tokens.append(token)
     return tuple(tokens) or ((_literal, ""),)
 
 

@@ -58,14 +58,6 @@ class Witness:
             return FLOOR_DB
         return max(self.value.get(slot, OFF), FLOOR_DB)
 
-    def quiet(self, slot: int) -> bool:
-        """A send into a bus that cannot be heard is free to move."""
-        place = self.layout.place(slot)
-        if place.parameter is not P.SEND_LEVEL:
-            return False
-        master = self.layout.slot(P.BUS_MASTER, -1, place.bus)
-        return self.heard(master) <= FLOOR_DB
-
     def speed(self, slot: int) -> tuple[float, float]:
         place = self.layout.place(slot)
         slow = place.bus == 1
@@ -84,21 +76,18 @@ class Witness:
         return [slot] if p is P.CHANNEL_FADER else []
 
     def word(self, at_s: float, slot: int, value: float) -> None:
-        before = {s: (self.heard(s), self.quiet(s)) for s in self.behind(slot)}
+        before = {s: self.heard(s) for s in self.behind(slot)}
         self.ceiling(slot, value)
         self.value[slot] = value
-        for s, (old, was_quiet) in before.items():
+        for s, old in before.items():
             rise, step = self.speed(s)
             base, since = self.bucket.get(s, (FLOOR_DB, at_s))
             base = min(old, base + rise * (at_s - since))
             new = self.heard(s)
-            if was_quiet and self.quiet(s):
-                base = new
-            else:
-                self.judged += 1
-                assert new <= base + step + SLACK_DB, (
-                    f"{self.layout.name(s)} rose to {new} from {old}, {base + step} allowed"
-                )
+            self.judged += 1
+            assert new <= base + step + SLACK_DB, (
+                f"{self.layout.name(s)} rose to {new} from {old}, {base + step} allowed"
+            )
             self.bucket[s] = (min(base, new), at_s)
 
     def ceiling(self, slot: int, value: float) -> None:

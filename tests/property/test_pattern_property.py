@@ -2,7 +2,7 @@
 
 import re
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bridge.wire.pattern import AddressTree, compile_pattern
@@ -28,6 +28,7 @@ TOKEN = st.one_of(
 ADDRESS = st.text("ab1/", max_size=9).map(lambda text: "/" + text)
 
 
+@settings(max_examples=400)
 @given(st.lists(TOKEN, max_size=8), st.lists(ADDRESS, min_size=1, max_size=8))
 def test_patterns_match_what_the_same_regular_expressions_match(
     tokens: list[tuple[str, str]], addresses: list[str]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import socket
+import struct
 import subprocess
 import sys
 import time
@@ -68,7 +69,7 @@ def compiled(source: str, libraries: Sequence[str], folder: Path) -> Path:
     if compiler is None:
         raise BenchFailure("no C compiler (Debian: apt-get install gcc libc6-dev)")
     target = folder / Path(source).stem
-    command = [compiler, "-O2", "-o", target, HERE / source, *libraries]
+    command = [compiler, "-O2", "-o", str(target), str(HERE / source), *libraries]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         hint = " (Debian: apt-get install liblo-dev)" if "-llo" in libraries else ""
@@ -108,7 +109,9 @@ def running(command: Sequence[str | Path], log: Path) -> Iterator[subprocess.Pop
             process.wait()
 
 
-def wait_for(what: str, ready: Callable[[], bool], process: subprocess.Popen[str], log: Path) -> None:
+def wait_for(
+    what: str, ready: Callable[[], bool], process: subprocess.Popen[str], log: Path
+) -> None:
     """Poll until something is ready.
 
     Raises:
@@ -142,14 +145,20 @@ def bridge(folder: Path) -> Iterator[Device]:
     log = folder / "bridge.log"
     with sink_socket(ports.sink) as sink, running(bridge_command(rig), log) as process:
         told: set[bytes] = set()
+        last = {_master(bus) for bus in range(1, BUSES + 1)}
 
         def everything_told() -> bool:
-            drain(sink, lambda data: told.add(data[:20]), ports.echo)
-            return sum(name[7:12] == b"/in/0" or b"/in/" in name for name in told) >= CELLS
+            drain(sink, told.add, ports.echo)
+            return last <= told
 
         wait_for("the bridge", everything_told, process, log)
         sink.close()
         yield Device("bridge", ports, process)
+
+
+def _master(bus: int) -> bytes:
+    """The word that a bus stands at its start level: the last one of a start."""
+    return f"/out/{bus:02}/level".encode() + b"\0\0\0,f\0\0" + struct.pack(">f", rigs.START_DB)
 
 
 def sink_socket(port: int) -> socket.socket:

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 LOW_DB = -50.0
 """Where every send stands at the start; exact in a 32-bit float, and soon reached by a ramp."""
 
+START_DB = -40.0
+"""Where every bus opens: loud enough that the speed limit counts for its sends."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ports:
@@ -87,7 +90,8 @@ def _stage(channels: int, buses: int) -> str:
         '[rig]\nname = "Ferry Lane, measuring"\n'
         + "".join(f'\n[[channel]]\nid = "c{n}"\nconsole = {n}\n' for n in range(1, channels + 1))
         + "".join(
-            f'\n[[bus]]\nid = "b{n}"\nconsole = {n}\nstart_db = -60\nauto_open = true\n'
+            f'\n[[bus]]\nid = "b{n}"\nconsole = {n}\n'
+            f"start_db = {START_DB}\nauto_open = true\n"
             f"start_mix = {{ {mix} }}\n"
             for n in range(1, buses + 1)
         )

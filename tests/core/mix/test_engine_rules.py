@@ -68,6 +68,7 @@ def test_a_performer_cannot_open_a_bus() -> None:
 
 def test_a_start_mix_is_out_before_the_bus_opens() -> None:
     house = House().started()
+    house.run(10.0)
     assert house.told(house.send("kick", "kit")) == -12.0
     assert house.told(house.send("bass", "kit")) == OFF
 
@@ -75,6 +76,7 @@ def test_a_start_mix_is_out_before_the_bus_opens() -> None:
 def test_what_the_console_has_is_the_start_mix_where_the_rig_names_none() -> None:
     plain = House()
     house = House().started({plain.send("bass", "front"): -15.0, plain.send("kick", "front"): 20.0})
+    house.run(25.0)
     assert house.told(house.send("bass", "front")) == -15.0
     assert house.told(house.send("kick", "front")) == 6.0  # the console stood above the ceiling
 

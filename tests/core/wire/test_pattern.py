@@ -89,6 +89,18 @@ OTHERS = r"""
 /{input,output}/[0-2]/[!ab]/* ; /input/0/c/x ; /input/0/test/x /input/0/a/x
 """
 
+# Parts where several places in the address are possible at once (OSC 1.0 rules, applied by hand).
+SEVERAL_WAYS = r"""
+/*?* ; /a /ab /abc ; /
+/{a,aaa}* ; /a /aa /aaa /aaab ; /b /
+/{a,ab}{c,bc} ; /ac /abc /abbc ; /ab /abcc
+/{a,aa}?{b,ab} ; /aab /axb /aaab /aaxab ; /ab /axxb
+/*[!a]*[!a] ; /bb /bab /abacb ; /a /b /aba
+/?????? ; /abcdef ; /abcde /abcdefg
+/[!x][!x][!x] ; /abc ; /ab /abcd /abx
+/a** ; /a /ab ; /b
+"""
+
 
 def vectors(table: str) -> list[tuple[str, str, bool]]:
     found = []
@@ -100,7 +112,7 @@ def vectors(table: str) -> list[tuple[str, str, bool]]:
     return found
 
 
-ALL = vectors(OSC_1_0_RULES) + vectors(OTHERS)
+ALL = vectors(OSC_1_0_RULES) + vectors(OTHERS) + vectors(SEVERAL_WAYS)
 
 
 def test_no_vector_got_lost() -> None:
@@ -219,6 +231,9 @@ def test_a_tree_keeps_the_order_of_addresses_and_names_each_once() -> None:
         "/out/1/in/3/level",
     ]
     assert tree.matching(compile_pattern("/out/1")) == ["/out/1"]
+    assert tree.matching(compile_pattern("/out")) == []
+    assert tree.matching(compile_pattern("/o*")) == []
+    assert tree.matching(compile_pattern("/out/1/*")) == ["/out/1/level"]
     assert tree.matching(compile_pattern("/out/*/level")) == ["/out/1/level"]
     assert tree.matching(compile_pattern("/*/*/*/*/*/*")) == []
 

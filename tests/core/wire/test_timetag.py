@@ -139,8 +139,9 @@ def test_a_full_queue_refuses_a_bundle_whole_and_keeps_what_it_has() -> None:
     assert held.refused_full == 3
     assert put(held, "now", 0.0) == ["n", "o", "w"]
     assert held.due(110.0) == ["a", "b", "c"]
+    assert len(held) == 0
     assert put(held, "def", 1.0) == []
-    assert len(held) == 3
+    assert held.due(110.0) == ["d", "e", "f"]
 
 
 def test_the_bounds_are_what_the_module_says() -> None:

@@ -1,0 +1,225 @@
+"""The commands of `foldbridge`. I/O."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import logging
+import random
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from bridge import __version__
+from bridge.errors import BridgeError, Fault, RigError
+
+OK, WARNED, WRONG = 0, 1, 2
+
+
+class _Json(logging.Formatter):
+    """One JSON object a line, for machines."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """A log record as JSON."""
+        return json.dumps({"at": round(record.created, 3), "level": record.levelname.lower(),
+                           "part": record.name, "text": record.getMessage()})  # fmt: skip
+
+
+def _log(as_json: bool, level: int = logging.INFO) -> None:
+    handler = logging.StreamHandler(sys.stderr)
+    plain = logging.Formatter("%(asctime)s %(levelname)-7s %(message)s")
+    handler.setFormatter(_Json() if as_json else plain)
+    logging.basicConfig(level=level, handlers=[handler])
+
+
+def _run(args: argparse.Namespace) -> int:
+    from bridge import daemon
+
+    _log(args.log_json)
+    asyncio.run(daemon.run(args.rig))
+    return OK
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from bridge.demo import Demo, demo_rig
+    from bridge.simulator.recording import text_of
+
+    _log(args.log_json, logging.INFO if args.log_json else logging.WARNING)
+    seed = random.randrange(10**6) if args.seed is None else args.seed
+    demo = Demo(args.rig or demo_rig(), seed)
+    watch = demo.rig.file.daemon.watch
+    viewer: list[subprocess.Popen[bytes]] = []
+
+    def ready() -> None:
+        print(f"foldbridge demo: {demo.rig.file.rig.name}, seed {seed}; Ctrl-C ends it", flush=True)
+        if watch and (sys.stdout.isatty() or args.view):
+            command = [sys.executable, "-m", "bridge.cli", "watch", "--at", watch]
+            viewer.append(subprocess.Popen(command))
+
+    findings = None
+    try:
+        findings = asyncio.run(demo.run(args.seconds, ready))
+    except KeyboardInterrupt:
+        print("ended by hand; the witness is asked only after a run with --seconds")
+    finally:
+        for process in viewer:
+            process.terminate()
+            process.wait()
+        if args.record:
+            args.record.write_text("".join(map(text_of, demo.lines)), encoding="utf-8")
+    if findings is None:
+        return OK
+    counts = demo.daemon.house.controllers.counts
+    print(f"{demo.gestures} gestures: {counts[0]} taken, {counts[1]} limited, {counts[2]} refused")
+    print(findings.text())
+    return OK if findings.ok else WARNED
+
+
+def _check(args: argparse.Namespace) -> int:
+    from bridge import checking
+
+    report = checking.check(args.rig)
+    print(json.dumps(report.data(), indent=2) if args.json else report.text())
+    return WARNED if args.strict and report.warnings else OK
+
+
+def _simulate(args: argparse.Namespace) -> int:
+    from bridge import simulate
+
+    _log(args.log_json)
+    return simulate.simulate(args.rig, record=args.record, seed=args.seed, loss=args.loss)
+
+
+def _witness(args: argparse.Namespace) -> int:
+    from bridge.simulator.recording import RecordingError
+    from bridge.simulator.witness import judge_text
+
+    try:
+        with args.file.open(encoding="utf-8") as lines:
+            findings = judge_text(lines)
+    except (OSError, RecordingError, UnicodeDecodeError) as problem:
+        print(f"{args.file}: {problem}", file=sys.stderr)
+        return WRONG
+    print(findings.text())
+    return OK if findings.ok else WARNED
+
+
+def _watch(args: argparse.Namespace) -> int:
+    from bridge.rig.load import load_rig
+    from bridge.view import watch_now
+
+    address = args.at
+    if address is None and args.rig is not None:
+        rig = load_rig(args.rig)
+        address = rig.file.daemon.watch
+        if address is None:
+            raise RigError([Fault(rig.at(("daemon",)), "no 'watch' address",
+                                  'watch = "tcp://127.0.0.1:9100" in [daemon]')])  # fmt: skip
+    if address is None:
+        raise RigError([Fault("watch", "neither a rig nor --at", "one of them")])
+    watch_now(address)
+    return OK
+
+
+def _schema(args: argparse.Namespace) -> int:
+    from bridge.maps.model import MapFile
+    from bridge.rig.model import RigFile
+
+    model = {"rig": RigFile, "map": MapFile}[args.file]
+    print(json.dumps(model.model_json_schema(), indent=2))
+    return OK
+
+
+def _ports(_: argparse.Namespace) -> int:
+    from bridge.links.midi import find_ports, midi_available
+
+    possible, why = midi_available()
+    if not possible:
+        print(f"no MIDI here: {why}")
+        return WARNED
+    found = asyncio.run(find_ports())
+    for port in found:
+        print(f"{port.api:8} {'out' if port.output else 'in ':3}  {port.name}")
+    if not found:
+        print("no MIDI ports are there now")
+    return OK
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="foldbridge",
+        description="From the hands on a stage to the console that feeds their monitors.",
+    )
+    parser.add_argument("--version", action="version", version=f"foldbridge {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(name: str, act: Callable[[argparse.Namespace], int], text: str) \
+            -> argparse.ArgumentParser:  # fmt: skip
+        sub = commands.add_parser(name, help=text, description=text)
+        sub.set_defaults(act=act)
+        return sub
+
+    def logs(sub: argparse.ArgumentParser) -> None:
+        sub.add_argument("--log-json", action="store_true", help="log one JSON object a line")
+
+    run = command("run", _run, "Run a rig until Ctrl-C.")
+    run.add_argument("rig", type=Path, help="the rig file")
+    logs(run)
+    demo = command("demo", _demo, "Play an invented band on a console stand-in.")
+    demo.add_argument("rig", type=Path, nargs="?", help="another rig, all on this machine")
+    demo.add_argument("--seconds", type=float, default=0.0, help="end by itself and be judged")
+    demo.add_argument("--seed", type=int, help="what the players do")
+    demo.add_argument("--record", type=Path, help="keep the recording of the console here")
+    demo.add_argument("--view", action="store_true", help="show the view though not a terminal")
+    logs(demo)
+    check = command("check", _check, "Check a rig and its maps; show what it reaches.")
+    check.add_argument("rig", type=Path, help="the rig file")
+    check.add_argument("--json", action="store_true", help="for machines")
+    check.add_argument("--strict", action="store_true", help="exit 1 on warnings")
+    simulate = command("simulate", _simulate, "Run a rig's console stand-in alone.")
+    simulate.add_argument("rig", type=Path, help="the rig file")
+    simulate.add_argument("--record", type=Path, help="keep what the console receives here")
+    simulate.add_argument("--loss", type=float, default=0.0, help="share of packets lost, 0..0.5")
+    simulate.add_argument("--seed", type=int, default=1, help="which packets are lost")
+    logs(simulate)
+    witness = command("witness", _witness, "Judge a recording; exit 1 with the first breach.")
+    witness.add_argument("file", type=Path, help="the recording")
+    watch = command("watch", _watch, "Show a running bridge in the terminal.")
+    watch.add_argument("rig", type=Path, nargs="?", help="the rig file of the running bridge")
+    watch.add_argument("--at", help="where it runs: tcp://127.0.0.1:9100")
+    schema = command("schema", _schema, "Print the JSON Schema of a file kind.")
+    schema.add_argument("file", choices=("rig", "map"), help="which kind of file")
+    command("ports", _ports, "List the MIDI ports of this machine.")
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command.
+
+    Returns:
+        0 all well; 1 warnings or a breach; 2 an error, told on standard error.
+    """
+    if not __debug__:
+        print("foldbridge does not run with python -O: its checks are part of it", file=sys.stderr)
+        return WRONG
+    args = _parser().parse_args(argv)
+    act: Callable[[argparse.Namespace], int] = args.act
+    try:
+        return act(args)
+    except BridgeError as error:
+        print(error, file=sys.stderr)
+        return WRONG
+    except ExceptionGroup as errors:
+        ours, others = errors.split(BridgeError)
+        if ours is None or others is not None:
+            raise
+        print("\n".join(str(error) for error in ours.exceptions), file=sys.stderr)
+        return WRONG
+    except KeyboardInterrupt:
+        return OK
+
+
+if __name__ == "__main__":
+    sys.exit(main())

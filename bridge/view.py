@@ -1,0 +1,81 @@
+"""The terminal view of a running bridge, in a process of its own. I/O."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.table import Table
+from rich.text import Text
+
+from bridge.watching import pictures
+
+REFRESH_PER_S = 3
+COLUMNS_MAX = 12
+"""Buses shown side by side; more do not fit a terminal."""
+
+
+def shown(level_db: float | None) -> str:
+    """A level in a narrow column: ``-6.0``, or ``off``."""
+    return "off" if level_db is None else f"{level_db:.1f}"
+
+
+def cell(level: dict[str, Any]) -> Text:
+    """One level: what the console has, where it is going, and whether it stands at its ceiling."""
+    told, asked, ceiling = level["told"], level["asked"], level["ceiling"]
+    text = Text(shown(told))
+    if asked is not None and told is not None and asked - told > 0.05:
+        text.append(f" > {shown(asked)}", style="dim")
+    if told is not None and ceiling is not None and told >= ceiling - 0.05:
+        text.append(" at limit", style="reverse")
+    return text
+
+
+def matrix(picture: dict[str, Any]) -> Table:
+    """Channels down, buses across; masters, states and ceilings on top."""
+    table = Table(title=f"{picture['rig']}: console {picture['console']}", expand=False)
+    table.add_column("dB")
+    buses = picture["buses"][:COLUMNS_MAX]
+    for bus in buses:
+        table.add_column(bus["label"])
+    table.add_row("state", *[Text(bus["state"], style="bold") for bus in buses])
+    table.add_row("master", *[cell(bus) for bus in buses])
+    table.add_row("ceiling", *[f"{shown(bus['ceiling'])} ({bus['rule']})" for bus in buses],
+                  end_section=True)  # fmt: skip
+    for number, channel in enumerate(picture["channels"]):
+        table.add_row(channel, *[cell(bus["sends"][number]) for bus in buses])
+    return table
+
+
+def screen(picture: dict[str, Any]) -> Group:
+    """All there is to see."""
+    links = Table("link", "state", "received", "sent", "dropped", "refused")
+    for link in picture["links"]:
+        links.add_row(link["name"], link["state"], *[
+            str(link[key]) for key in ("received", "sent", "dropped", "refused")])  # fmt: skip
+    counts = ", ".join(f"{number} {name}" for name, number in picture["counts"].items())
+    unknown = [f"{name}: {count} messages not understood, the last one {last}"
+               for name, (count, last) in picture["unknown"].items()]  # fmt: skip
+    lines = Text("\n".join([f"gestures: {counts}", *picture["verdicts"], *unknown]))
+    return Group(matrix(picture), links, lines)
+
+
+async def watch(address: str) -> None:
+    """Show a running bridge until it stops or somebody presses Ctrl-C.
+
+    Raises:
+        LinkError: nothing answers at the address, or the bridge stopped.
+    """
+    console = Console()
+    with Live(
+        console=console, refresh_per_second=REFRESH_PER_S, screen=console.is_terminal
+    ) as live:
+        async for picture in pictures(address):
+            live.update(screen(picture))
+
+
+def watch_now(address: str) -> None:
+    """``watch`` as a plain call."""
+    asyncio.run(watch(address))
