@@ -67,7 +67,7 @@ class Console:
         self.state = READING
         self.told = self.desk_moves = 0
         self._queue = SlotQueue()
-        self._unsure: dict[int, tuple[float, int]] = {}
+        self._unsure: dict[int, tuple[float, int, bool]] = {}
         self._before: dict[int, tuple[tuple[float, float], ...]] = {}
         self._heard: dict[int, float] = {}
         self._open_questions: set[int] = set()
@@ -90,8 +90,16 @@ class Console:
 
     def link_lost(self) -> None:
         """The link broke: nothing rises until it is back."""
+        self._lose()
+
+    def _lose(self) -> None:
+        """Nothing rises from now on, and no older word that would raise is repeated."""
         self.state = LOST
+        self._reread_s = math.inf
         self.engine.console_lost()
+        for slot, (_, _, louder) in self._unsure.items():
+            if louder:
+                self._queue.discard(slot)
 
     def _read(self, now_s: float) -> None:
         self.state = READING
@@ -221,7 +229,7 @@ class Console:
             engine.settle(slot)
             return
         self._unsure.pop(slot, None)
-        self._unsure[slot] = now_s + self._interval_s, 0
+        self._unsure[slot] = now_s + self._interval_s, 0, engine.louder(slot, value, before)
 
     def _remember(self, slot: int, before: float, now_s: float) -> None:
         """Keep the last words about a slot, to know them again when the console repeats them."""
@@ -230,7 +238,7 @@ class Console:
         self._before[slot] = (*recent[-limits.ECHOES_KEPT + 1 :], (held, now_s))
 
     def _repeat(self, slot: int, now_s: float) -> None:
-        value = self.engine.again(slot)
+        value = self.engine.again(slot, now_s)
         if value == value:
             taken = self._say(self.words.encode(slot, value), now_s)
             if taken and self.terms.reliable and not self.terms.readback:
@@ -271,7 +279,7 @@ class Console:
         unsure = self._unsure
         while unsure:
             slot = next(iter(unsure))
-            due_s, tries = unsure[slot]
+            due_s, tries, louder = unsure[slot]
             if due_s > now_s:
                 return
             del unsure[slot]
@@ -279,8 +287,9 @@ class Console:
             if blind_done and not self.terms.reliable:
                 self.engine.settle(slot)
                 continue
-            unsure[slot] = now_s + self._interval_s, tries + 1
-            self._queue.put(slot, REPEAT)
+            unsure[slot] = now_s + self._interval_s, tries + 1, louder
+            if not (louder and self.engine.lost):
+                self._queue.put(slot, REPEAT)
 
     def _probe(self, now_s: float) -> None:
         """Ask whether the console lives, and draw the conclusion when it has not said so."""
@@ -290,9 +299,7 @@ class Console:
         elif self._reread:
             self._queue.put(self._reread[0], ASK)
         if self.state == LIVE and now_s - self._heard_s > self.terms.answer_s:
-            self.state = LOST
-            self._reread_s = math.inf
-            self.engine.console_lost()
+            self._lose()
 
     def next_wake_s(self) -> float:
         """When ``advance`` or ``pump`` has something to do next."""

@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from bridge import limits
 from bridge.console import UNLIMITED, Console, Terms
 from bridge.controllers import Controller, Controllers
 from bridge.errors import WireError
@@ -61,6 +62,13 @@ def budget_of(rig: Rig, words: ConsoleWords) -> Budget:
     return Budget(messages, nbytes)
 
 
+def _slack_s(delay_s: float, *, readback: bool, reliable: bool) -> float:
+    """By how much words may arrive bunched: late ones, and where nobody tells, lost ones."""
+    if readback:
+        return delay_s
+    return 0.0 if reliable else delay_s + limits.LOST_IN_A_ROW * limits.TICK_S
+
+
 @dataclass(frozen=True, slots=True)
 class Roads:
     """The way out to everybody, as the links offer it.
@@ -107,7 +115,7 @@ class House:
             rig,
             can_set=words.can_set,
             wait_for_word=readback,
-            slack_s=0.0 if roads.reliable and not readback else declared.delay_s,
+            slack_s=_slack_s(declared.delay_s, readback=readback, reliable=roads.reliable),
         )
         terms = Terms(readback, roads.reliable, declared.answer_s)
         budget = budget_of(rig, words)

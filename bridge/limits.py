@@ -55,3 +55,7 @@ SAME_DB = 0.06
 
 SAME_PAN = 0.01
 """Pans nearer than this are the same word."""
+
+LOST_IN_A_ROW = 4
+"""Words of one ramp that a bad link may lose in a row before a step becomes audible: where nothing
+comes back, ramps are slowed so that such a gap stays within the declared step."""

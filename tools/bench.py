@@ -14,6 +14,7 @@ import importlib.util
 import json
 import os
 import platform
+import signal
 import sys
 import tempfile
 from collections.abc import Callable, Sequence
@@ -42,6 +43,7 @@ Group = Callable[[Path], dict[str, Any]]
 def main(arguments: Sequence[str]) -> int:
     """Measure what was asked for and print it; returns the exit code."""
     options = _options(arguments)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # the started processes are ended too
     if importlib.util.find_spec("pythonosc") is None:  # not in the environment yet
         try:
             python = environment.prepare(["test"])

@@ -28,6 +28,9 @@ RETRY_S = 2.0
 LOOK_S_MAX = 3.0
 """A look at the list that takes longer than this means that the driver hangs."""
 
+ECHO_S_MAX = 1.5
+"""A JACK server that carries no message for so long is dead, or has thrown this client out."""
+
 SILENCE_S = 5
 """The bridge speaks four times a second; after this silence it is gone."""
 
@@ -41,9 +44,7 @@ _APIS = {
     "winmm": "WINDOWS_MM",
 }
 _ENDED, _SERVER_LOST = 0, 3
-
-_MARK = "alive"
-"""A port of the helper's own at a JACK server; the server is gone when it is not listed."""
+_ACTIVE_SENSING = b"\xfe"  # says nothing but "I am here" (MIDI 1.0, "Active Sensing")
 
 
 class Voice:
@@ -89,6 +90,7 @@ class Driver:
         self._ports: dict[int, Any] = {}
         self._lists: tuple[Any, Any] | None = None
         self._told: tuple[list[str], list[str]] | str | None = None
+        self._asked_s: float | None = None
         self.looked_at_s = time.monotonic()
 
     def watch(self) -> None:
@@ -109,16 +111,37 @@ class Driver:
             inputs, outputs = self._lists[0].get_ports(), self._lists[1].get_ports()
         except Exception as fault:
             return str(fault) or type(fault).__name__
-        if self._api == "jack" and not any(name.endswith(_MARK) for name in inputs):
-            os._exit(_SERVER_LOST)  # its clients are dead for good: start over in a new process
+        if self._api == "jack":
+            self._check_echo()
         return inputs, outputs
 
     def _pair(self) -> tuple[Any, Any]:
-        """Two clients that look at the lists."""
+        """Two clients that look at the lists; at a JACK server, the one can hear the other."""
         inputs, outputs = self._client(False), self._client(True)
-        if self._api == "jack":  # a dead server lists nothing, and so does a live one without ports
-            outputs.open_virtual_port(_MARK)
+        if self._api == "jack":
+            mark = f"alive {os.getpid()}"
+            outputs.open_virtual_port(mark)
+            inputs.ignore_types(active_sense=False)
+            inputs.set_callback(self._echoed)
+            _connect(inputs, next(n for n in inputs.get_ports() if n.endswith(mark)), 0)
         return inputs, outputs
+
+    def _check_echo(self) -> None:
+        """Start over in a new process if the server is dead: its clients are so for good.
+
+        The lists of a dead server stay as they were, so only a message through it can tell.
+        """
+        now_s = time.monotonic()
+        if self._asked_s is None:
+            self._asked_s = now_s
+            assert self._lists is not None
+            self._lists[1].send_message(_ACTIVE_SENSING)
+        elif now_s - self._asked_s > ECHO_S_MAX:
+            os._exit(_SERVER_LOST)
+
+    def _echoed(self, event: tuple[list[int], float], data: object) -> None:
+        """Hear the helper's own message."""
+        self._asked_s = None
 
     def _tell(self, seen: tuple[list[str], list[str]] | str) -> None:
         """Tell what changed since the last look."""

@@ -72,6 +72,11 @@ class Helper:
         self._pipes: _Pipes | None = None
         self._task: asyncio.Task[None] | None = None
 
+    @property
+    def pid(self) -> int | None:
+        """The process's number, None while there is none."""
+        return self._pipes.pid if self._pipes is not None else None
+
     def start(self) -> None:
         """Start the process in the background and keep it alive."""
         self._task = asyncio.create_task(self._keep(), name=f"MIDI helper {self.api}")
@@ -195,13 +200,15 @@ class _Pipes(asyncio.SubprocessProtocol):
     def __init__(self, heard: Callable[[_Pipes, list[tuple[int, int, bytes]]], None]) -> None:
         self._heard, self._stream = heard, frames.Frames()
         self._input: asyncio.WriteTransport | None = None
+        self.pid: int | None = None
         self.names: tuple[list[str], list[str]] = ([], [])
         self.answered, self.ended = asyncio.Event(), asyncio.Event()
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Find the pipe that leads to the helper."""
-        pipe = cast(asyncio.SubprocessTransport, transport).get_pipe_transport(0)
-        self._input = cast(asyncio.WriteTransport, pipe)
+        process = cast(asyncio.SubprocessTransport, transport)
+        self.pid = process.get_pid()
+        self._input = cast(asyncio.WriteTransport, process.get_pipe_transport(0))
 
     def pipe_data_received(self, fd: int, data: bytes) -> None:
         """Cut what the helper says into frames; whatever it says proves that it lives."""

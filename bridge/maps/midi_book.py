@@ -109,7 +109,7 @@ class MidiBook:
             return form.shape.say(channel, number, value << 7)[:3]
         messages = form.shape.say(channel, number, value)
         if form.entry.lsb_first and form.shape.top > 127 and form.shape.numbers >= 0:
-            return messages
+            return (*messages[:-2], messages[-1], messages[-2])
         return messages
 
     def short_cut(self, _: bytes) -> None:

@@ -237,34 +237,44 @@ class Buses:
     # -- after a fault --------------------------------------------------------------------------
 
     def reconcile(self, heard: Mapping[int, float], now_s: float) -> None:
-        """Take the lower of what we told and what the console has now, everywhere."""
+        """Take the lower of what we told and what the console has now, everywhere.
+
+        What was behind a closed gate, whoever closed it, counts as off: it is parked.
+        """
         m, engine = self.matrix, self.engine
-        ramping = [slot for slot in engine.moving if slot not in heard]
         for slot in engine.moving:
             m.asked[slot] = min(m.asked[slot], m.told[slot])  # no ramp goes on by itself
-        for slot, value in heard.items():
-            told = m.told[slot]
-            self._stand(slot, value, now_s)
+        levels = [slot for slot in range(m.size) if m.kind[slot] == LEVEL and m.can_set[slot]]
+        for slot in heard:
             if m.kind[slot] == LEVEL:
-                self._lower_of_two(slot, told, value)
-            else:
+                self._lower_of_two(slot, m.told[slot], heard[slot])
+        for slot, value in heard.items():
+            self._stand(slot, value, now_s)
+            if m.kind[slot] != LEVEL:
                 self._closed_of_two(slot, value)
         for slot in heard:
             if m.kind[slot] != LEVEL:
                 engine.refresh(slot, URGENT)
-        for slot in (*ramping, *heard):
-            if m.kind[slot] == LEVEL:
-                engine.free_again(slot)
+        for slot in levels:
+            engine.free_again(slot)
 
     def _lower_of_two(self, slot: int, told: float, value: float) -> None:
         m = self.matrix
         if m.is_fader(slot):
             m.asked[slot], m.left[slot] = value, 1
             return
+        was_free = m.free[slot] and self._open_before(slot)
         m.left[slot] = 0
-        if m.free[slot]:
+        if was_free:
             # a ramp that was under way counts as far as it had come, not as far as it would go
             m.asked[slot] = min(m.asked[slot], value, told if told == told else OFF)
+
+    def _open_before(self, slot: int) -> bool:
+        """Whether a level sounded before the fault, by the gates as they were told then."""
+        m = self.matrix
+        if m.is_master(slot):
+            return self.gates.master_free(slot - m.master)
+        return self.gates.send_free(slot)
 
     def _closed_of_two(self, slot: int, value: float) -> None:
         """A gate that the console has closed stays closed; one that it opened is closed again."""

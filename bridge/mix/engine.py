@@ -294,13 +294,22 @@ class Engine:
         m = self.matrix
         return MASTERS if m.master <= slot < m.dim or slot == m.silence else SENDS
 
-    def again(self, slot: int) -> float:
+    def again(self, slot: int, now_s: float) -> float:
         """The value to repeat when a word may have been lost; NaN when it no longer stands."""
         m = self.matrix
         told = m.told[slot]
-        if m.kind[slot] == LEVEL and not self.ceilings.permits(slot, told):
-            return NAN
+        if m.kind[slot] == LEVEL:
+            if not self.ceilings.permits(slot, told):
+                return NAN
+            if not m.settled[slot]:
+                m.rides.again(slot, now_s)
         return told
+
+    def louder(self, slot: int, value: float, before: float) -> bool:
+        """Whether a word raises something; a word about what was never told counts as one."""
+        if self.matrix.kind[slot] == LEVEL:
+            return not value <= before
+        return self.buses.louder(slot, value)
 
     def settle(self, slot: int) -> None:
         """The console is known to have what it was told last."""
@@ -353,7 +362,7 @@ class Engine:
         """The console stands at an older word of ours: climb again from there."""
         m = self.matrix
         if m.kind[slot] == LEVEL and value < m.told[slot]:
-            m.rides.told_now(slot, value, now_s)
+            m.rides.slipped(slot, value, now_s)
             m.settled[slot] = 1
             self.refresh(slot)
 

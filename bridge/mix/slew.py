@@ -72,6 +72,18 @@ class Rides:
         self._at[slot] = now_s
         return level
 
+    def slipped(self, slot: int, level_db: float, now_s: float) -> None:
+        """The console stands at an older, lower word; no step is earned by it."""
+        base = self._base[slot] + self.rise[slot] * (now_s - self._at[slot])
+        self.told_now(slot, level_db, now_s)
+        self._base[slot] = min(base, self._base[slot])
+
+    def again(self, slot: int, now_s: float) -> None:
+        """A word is told once more: the console may have it only since now, so no rise is earned
+        for the time before.
+        """
+        self._at[slot] = now_s
+
     def room(self, slot: int, now_s: float) -> float:
         """The highest level that ``move`` would allow now, dB; changes nothing."""
         told = self.told[slot]

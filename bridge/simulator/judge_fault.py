@@ -49,16 +49,25 @@ class FaultJudge:
         if slot in self._had:
             self._had[slot] = self._now(slot)
 
-    def told(self, slot: int, sent_s: float) -> str:
-        """Judge a level after a word; the breach in words, empty when it is kept."""
+    def told(
+        self, slot: int, sent_s: float, *, own: bool = True, before_db: float = float("-inf")
+    ) -> str:
+        """Judge a level after a word; the breach in words, empty when it is kept.
+
+        Args:
+            slot: The level.
+            sent_s: When the word was sent, s.
+            own: The word is about the level itself, not about a gate in front of it.
+            before_db: How it was heard just before: what does not get louder is no breach.
+        """
         if self.since is None or slot not in self._had:
             return ""
         (told_db, heard_db), (told_had_db, heard_had_db) = self._now(slot), self._had[slot]
         if sent_s <= self.since + self._news_s:  # sent before the bridge could know
             self._had[slot] = (max(told_db, told_had_db), max(heard_db, heard_had_db))
             return ""
-        if not told_db <= told_had_db + self._tolerance_db:
+        if own and not told_db <= told_had_db + self._tolerance_db:
             return f"told {told_db:.2f} dB after a fault, before it was {told_had_db:.2f} dB"
-        if not heard_db <= heard_had_db + self._tolerance_db:
+        if not heard_db <= max(heard_had_db, before_db) + self._tolerance_db:
             return f"heard at {heard_db:.2f} dB after a fault, before it was {heard_had_db:.2f} dB"
         return ""

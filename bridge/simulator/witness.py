@@ -173,8 +173,10 @@ class Witness:
         if held.kind[slot] == TAP or value > old_value:
             self._judge_effective(slot, old_value, sent_s)
         if self._fault.since is not None:
-            for level, _ in before:
-                self._judge_fault(level, sent_s)
+            for level, heard in before:
+                text = self._fault.told(level, sent_s, own=level == slot, before_db=heard)
+                if text:
+                    self._breach("fault", level, text)
 
     def _judge_slew(self, level: int, before_db: float, sent_s: float, seq: int | None) -> None:
         over_db = self._slew.told(level, self._at_s, sent_s, before_db)
@@ -226,11 +228,6 @@ class Witness:
             if not level_db + fader_db <= ceiling_db + CEILING_TOLERANCE_DB:
                 text = f"{level_db + fader_db:.3f} dB after the fader, expected {ceiling_db:.3f} dB"
                 self._breach("ceiling", send, text)
-
-    def _judge_fault(self, level: int, sent_s: float) -> None:
-        text = self._fault.told(level, sent_s)
-        if text:
-            self._breach("fault", level, text)
 
     def _take_packet(self, line: Line, at_s: float) -> None:
         by_sender = "sent" in line

@@ -17,7 +17,7 @@ matches nothing. The ``//`` of OSC 1.1 has no special meaning.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Final
 
@@ -83,8 +83,17 @@ def compile_pattern(text: str) -> Pattern:
         return Pattern(text, str(flaw), ())
 
 
-_Branch = dict[str, "_Branch"]
-_HERE: Final = "/"  # marks the end of an address; no part can hold one
+@dataclass(slots=True)
+class _Branch:
+    """What follows one beginning of an address.
+
+    Attributes:
+        below: What can come next, by part.
+        address: The known address that ends here, if one does.
+    """
+
+    below: dict[str, _Branch] = field(default_factory=dict)
+    address: str | None = None
 
 
 class AddressTree:
@@ -94,12 +103,12 @@ class AddressTree:
     """
 
     def __init__(self, addresses: Iterable[str]) -> None:
-        self._root: _Branch = {}
+        self._root = _Branch()
         for address in addresses:
             branch = self._root
             for part in address.split("/"):
-                branch = branch.setdefault(part, {})
-            branch[_HERE] = {}
+                branch = branch.below.setdefault(part, _Branch())
+            branch.address = address
 
     def matching(self, pattern: Pattern) -> list[str]:
         """The known addresses that a pattern means, each once.
@@ -109,22 +118,19 @@ class AddressTree:
         """
         if pattern.flaw is not None:
             return []
-        found: list[tuple[str, _Branch]] = [("", self._root)]
+        branches = [self._root]
         for part in pattern.parts:
-            answers: dict[str, bool] = {}
-            found = [
-                (f"{path}/{name}", branch[name])
-                for path, branch in found
-                for name in _matching_names(part, branch, answers)
-            ]
-        return [path[1:] for path, branch in found if _HERE in branch]
+            branches = _next_branches(part, branches)
+        return [branch.address for branch in branches if branch.address is not None]
 
 
-def _matching_names(part: Part, branch: _Branch, answers: dict[str, bool]) -> list[str]:
-    """Names below a branch that a part matches; ``answers`` remembers the names already tried."""
+def _next_branches(part: Part, branches: list[_Branch]) -> list[_Branch]:
+    """What a part matches below any of the branches; each name is tried once."""
     literal = literal_text(part)
     if literal is not None:
-        return [literal] if literal in branch else []
-    for name in branch.keys() - answers.keys():
-        answers[name] = part_matches(part, name)
-    return [name for name in branch if answers[name]]
+        return [branch.below[literal] for branch in branches if literal in branch.below]
+    names = {name for branch in branches for name in branch.below}
+    matching = {name for name in names if part_matches(part, name)}
+    return [
+        below for branch in branches for name, below in branch.below.items() if name in matching
+    ]

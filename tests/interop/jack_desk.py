@@ -122,7 +122,7 @@ class MidiPlayer:
             if pipe is not None and not pipe.closed:
                 pipe.close()
         try:
-            self._process.wait(2)
+            self._process.wait(READY_S)
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()

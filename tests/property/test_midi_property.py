@@ -43,6 +43,7 @@ def in_chunks(data: bytes, cuts: list[int]) -> list[bytes]:
 CUTS = st.lists(st.integers(0, 10_000), max_size=10)
 
 
+@settings(deadline=None)
 @given(messages=st.lists(MESSAGES, max_size=20), cuts=CUTS, data=st.data())
 def test_any_wire_form_of_messages_comes_out_as_those_messages(
     messages: list[bytes], cuts: list[int], data: st.DataObject
@@ -64,6 +65,7 @@ def test_any_wire_form_of_messages_comes_out_as_those_messages(
     assert stream.dropped == 0
 
 
+@settings(deadline=None)
 @given(messages=st.lists(MESSAGES, max_size=20), cuts=CUTS)
 def test_an_independent_parser_finds_the_same_messages_where_it_can(
     messages: list[bytes], cuts: list[int]
@@ -75,6 +77,7 @@ def test_an_independent_parser_finds_the_same_messages_where_it_can(
     assert out == [bytes(message.bytes()) for message in parser]
 
 
+@settings(deadline=None)
 @given(noise=NOISE, cuts=CUTS)
 def test_noise_gives_whole_messages_only_and_every_byte_is_accounted_for(
     noise: bytes, cuts: list[int]
@@ -108,7 +111,7 @@ RESOLUTIONS = {
 }
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(messages=st.lists(st.one_of(CONTROL_BYTES, MESSAGES, st.binary(max_size=4)), max_size=40))
 def test_whatever_is_fed_an_event_is_in_its_range(messages: list[bytes]) -> None:
     under_test = assembler()
@@ -124,7 +127,7 @@ def test_whatever_is_fed_an_event_is_in_its_range(messages: list[bytes]) -> None
             assert -(kind in (me.NRPN_STEP, me.RPN_STEP)) <= value <= resolution
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(
     before=st.lists(CONTROL_BYTES, max_size=20),
     place=st.sampled_from(
@@ -154,6 +157,7 @@ def test_a_14_bit_value_arrives_exactly_after_anything_and_never_reads_higher_on
     ]
 
 
+@settings(deadline=None)
 @given(midi_channel=CHANNEL, number=BYTE7, value=BYTE7, bend=st.integers(0, 16383))
 def test_what_one_end_encodes_the_other_end_hears(
     midi_channel: int, number: int, value: int, bend: int
@@ -178,6 +182,7 @@ def test_what_one_end_encodes_the_other_end_hears(
     ]
 
 
+@settings(deadline=None)
 @given(steps=st.integers(-127, 127), registered=st.booleans())
 def test_steps_arrive_one_by_one(steps: int, registered: bool) -> None:
     said = (encode.rpn_step if registered else encode.nrpn_step)(1, 0, steps)
@@ -197,6 +202,7 @@ TEMPLATES = [
 ]
 
 
+@settings(deadline=None)
 @given(
     template=st.sampled_from(TEMPLATES),
     bus=BYTE7,
@@ -217,6 +223,7 @@ def test_a_sysex_is_read_back_and_one_changed_byte_is_found(
     assert template.decode(bytes(changed)) is None
 
 
+@settings(deadline=None)
 @given(template=st.sampled_from(TEMPLATES), noise=st.binary(max_size=20))
 def test_noise_is_no_sysex_of_a_template_and_never_raises(
     template: SysexTemplate, noise: bytes
@@ -225,6 +232,7 @@ def test_noise_is_no_sysex_of_a_template_and_never_raises(
         assert template.encode(template.decode(noise) or {}) == noise
 
 
+@settings(deadline=None)
 @given(text=st.text(alphabet="F07D {}():bus12checksmxorl\t\n", max_size=40))
 def test_any_text_is_a_template_or_a_refusal(text: str) -> None:
     for whole in (text, f"F0 7D {text} F7"):

@@ -15,7 +15,7 @@ RATES = st.floats(0.5, 1e6)
 GAPS = st.one_of(st.just(0.0), st.floats(0.0, 0.1), st.floats(0.0, 100.0), st.just(-1.0))
 
 
-@settings(max_examples=300)
+@settings(max_examples=300, deadline=None)
 @given(
     message_rate=RATES | st.just(math.inf),
     byte_rate=RATES,
@@ -60,6 +60,7 @@ def assert_every_window(
             assert total <= burst + rate * window_s + slack
 
 
+@settings(deadline=None)
 @given(
     rate=RATES,
     burst_s=st.floats(0.0, 0.5),
@@ -162,6 +163,7 @@ Turns.TestCase.settings = settings(max_examples=200, stateful_step_count=40, dea
 TestTurns = Turns.TestCase
 
 
+@settings(deadline=None)
 @given(
     fair_every=st.integers(2, 10),
     falls=st.integers(1, 20),

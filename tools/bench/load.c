@@ -1,7 +1,7 @@
 /* Load generator and sink of the benchmarks, in one process so that one clock times both ends.
  *
- * usage: load latency TARGET_PORT SINK_PORT CHANNELS BUSES LOW ECHO_PORT FIRST COUNT
- *        load flood   TARGET_PORT SINK_PORT CHANNELS BUSES LOW ECHO_PORT FIRST RATE SECONDS
+ * usage: load latency TARGET_PORT SINK_PORT CHANNELS BUSES LOW FIRST COUNT
+ *        load flood   TARGET_PORT SINK_PORT CHANNELS BUSES LOW FIRST RATE SECONDS
  *
  * Message number n, counted from FIRST on, moves cell n modulo CHANNELS x BUSES. Each pass over the
  * matrix asks for another of 16 levels, LOW + k/16 dB: exact in a 32-bit float, never more than
@@ -14,7 +14,7 @@
  *          messages heard in all. News is a message with another value than its cell's last one:
  *          what is only repeated counts for nobody. Messages inside bundles count one by one.
  *
- * With an ECHO_PORT other than 0 the sink says every datagram back to that port, the way a console
+ * With an other than 0 the sink says every datagram back to that port, the way a console
  * does that tells what it was told: the bridge then knows that the word arrived.
  */
 #define _GNU_SOURCE
@@ -42,7 +42,7 @@
 static unsigned char messages[VALUES][CELLS_MAX][MESSAGE_BYTES];
 static int buses, cells, out_socket, sink_socket;
 static long first;
-static struct sockaddr_in target, echo_to;
+static struct sockaddr_in target;
 static volatile int sending = 1;
 static volatile long news, heard;
 static unsigned char cell_heard[CELLS_MAX], cell_value[CELLS_MAX][4];
@@ -96,12 +96,6 @@ static void wait_at_most(int us)
     setsockopt(sink_socket, SOL_SOCKET, SO_RCVTIMEO, &limit, sizeof limit);
 }
 
-static void echo(const unsigned char *data, long size)
-{
-    if (echo_to.sin_port)
-        sendto(sink_socket, data, size, 0, (struct sockaddr *)&echo_to, sizeof echo_to);
-}
-
 static const unsigned char *message_of(long number)
 {
     return messages[(number / cells) % VALUES][number % cells];
@@ -128,8 +122,6 @@ static int64_t one_latency(long number)
     for (;;) {
         long size = recv(sink_socket, data, sizeof data, 0);
         int64_t ended = now_ns();
-        if (size > 0)
-            echo(data, size);
         if (size > 0 && is_message(data, size, message_of(number)))
             return ended - began;
         if (size < 0 || ended - began > (int64_t)LOST_US * 1000)
@@ -142,9 +134,8 @@ static void latency(long count)
     unsigned char data[2048];
     wait_at_most(QUIET_US);
     int64_t until = now_ns() + 3000000000;
-    long size;
-    while ((size = recv(sink_socket, data, sizeof data, 0)) > 0 && now_ns() < until)
-        echo(data, size); /* what an earlier round or the start still had on its way */
+    while (recv(sink_socket, data, sizeof data, 0) > 0 && now_ns() < until)
+        ; /* what an earlier round or the start still had on its way */
     wait_at_most(LOST_US);
     int64_t *results = calloc(count, sizeof *results);
     for (long index = 0; index < count; index++)
@@ -197,10 +188,8 @@ static void *listen_all(void *nothing)
         int count = recvmmsg(sink_socket, heads, BATCH, MSG_WAITFORONE, NULL);
         if (count <= 0 && !sending)
             return NULL;
-        for (int i = 0; i < count; i++) {
+        for (int i = 0; i < count; i++)
             hear(data[i], heads[i].msg_len);
-            echo(data[i], heads[i].msg_len);
-        }
     }
 }
 
@@ -233,24 +222,22 @@ static void flood(double rate, double seconds)
 
 int main(int argc, char **argv)
 {
-    if (argc < 10) {
+    if (argc < 9) {
         fprintf(stderr, "usage: see the head of load.c\n");
         return 2;
     }
     target = (struct sockaddr_in){.sin_family = AF_INET, .sin_port = htons(atoi(argv[2]))};
     target.sin_addr.s_addr = htonl(INADDR_LOOPBACK);
-    echo_to = target;
-    echo_to.sin_port = htons(atoi(argv[7]));
     sink_socket = udp_socket(atoi(argv[3]));
     out_socket = udp_socket(0);
     buses = atoi(argv[5]);
     if (atoi(argv[4]) < 1 || buses < 1 || atoi(argv[4]) * buses > CELLS_MAX)
         return 2;
     prepare_messages(atoi(argv[4]), atof(argv[6]));
-    first = atol(argv[8]);
+    first = atol(argv[7]);
     if (strcmp(argv[1], "latency") == 0)
-        latency(atol(argv[9]));
-    else if (argc > 10)
-        flood(atof(argv[9]), atof(argv[10]));
+        latency(atol(argv[8]));
+    else if (argc > 9)
+        flood(atof(argv[8]), atof(argv[9]));
     return 0;
 }

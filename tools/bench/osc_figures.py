@@ -93,7 +93,7 @@ def _run_load(load: Path, mode: str, device: Device, *numbers: float) -> list[st
     """One run of the load generator against a device; its words, line by line."""
     ports = device.ports
     words = [str(load), mode, str(ports.control), str(ports.sink), str(CHANNELS), str(BUSES)]
-    words += [str(rigs.LOW_DB), str(ports.echo), str(device.next), *map(str, numbers)]
+    words += [str(rigs.LOW_DB), str(device.next), *map(str, numbers)]
     done = subprocess.run(words, capture_output=True, text=True, check=False, timeout=600)
     if done.returncode or device.process.poll() is not None:
         raise peers.BenchFailure(f"{device.name} or the load generator broke: {done.stderr[:300]}")
@@ -187,7 +187,7 @@ def start(folder: Path) -> Figures:
 
 def _one_start(folder: Path) -> tuple[float, float]:
     """Ask for one level after the other until the console hears one of them."""
-    ports = peers.free_ports(echo=True)
+    ports = peers.free_ports()
     rig = peers.write_files(folder, rigs.osc_files(CHANNELS, BUSES, ports))
     asked: dict[bytes, float] = {}
     heard: list[float] = []
@@ -204,7 +204,7 @@ def _one_start(folder: Path) -> tuple[float, float]:
             asked[message] = time.monotonic()
             hand.sendto(message, ("127.0.0.1", ports.control))
             due += PING_S
-        peers.drain(sink, lambda data: heard.append(time.monotonic()) if data in asked else 0, 0)
+        peers.drain(sink, lambda data: heard.append(time.monotonic()) if data in asked else 0)
         return bool(heard)
 
     with hand, peers.sink_socket(ports.sink) as sink:

@@ -20,7 +20,7 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
 CHANNELS, BUSES = 64, 32
 CELLS = CHANNELS * BUSES
-START_S = 60.0
+START_S = 90.0
 """Patience with a process that starts, on a slow and busy machine."""
 POLL_S = 0.005
 
@@ -35,7 +35,7 @@ class Device:
 
     Attributes:
         name: ``bridge``, ``bare``, ``liblo`` or ``script``.
-        ports: Where it listens and tells; ``echo`` is 0 for peers.
+        ports: Where it listens and tells.
         process: The running process.
         next: Number of the next message of the load generator: it goes on where it stopped, so
             that every message asks for a change.
@@ -54,9 +54,9 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def free_ports(*, echo: bool) -> rigs.Ports:
-    """Three free ports, the last one 0 where nothing listens for an echo."""
-    return rigs.Ports(free_port(), free_port(), free_port() if echo else 0)
+def free_ports() -> rigs.Ports:
+    """Three free ports."""
+    return rigs.Ports(free_port(), free_port(), free_port())
 
 
 def compiled(source: str, libraries: Sequence[str], folder: Path) -> Path:
@@ -128,7 +128,7 @@ def wait_for(
 @contextmanager
 def peer(name: str, command: Sequence[str | Path], folder: Path) -> Iterator[Device]:
     """A forwarder, up and listening; the ports are put after the command's words."""
-    ports = free_ports(echo=False)
+    ports = free_ports()
     log = folder / f"{name}.log"
     words = [*command, str(ports.control), str(ports.sink)]
     words += [str(CHANNELS), str(BUSES)] if name == "liblo" else []
@@ -140,7 +140,7 @@ def peer(name: str, command: Sequence[str | Path], folder: Path) -> Iterator[Dev
 @contextmanager
 def bridge(folder: Path) -> Iterator[Device]:
     """The bridge on a 64 x 32 rig with OSC at both ends, its start mix told and all quiet."""
-    ports = free_ports(echo=True)
+    ports = free_ports()
     rig = write_files(folder / "bridge", rigs.osc_files(CHANNELS, BUSES, ports))
     log = folder / "bridge.log"
     with sink_socket(ports.sink) as sink, running(bridge_command(rig), log) as process:
@@ -148,7 +148,7 @@ def bridge(folder: Path) -> Iterator[Device]:
         last = {_master(bus) for bus in range(1, BUSES + 1)}
 
         def everything_told() -> bool:
-            drain(sink, told.add, ports.echo)
+            drain(sink, told.add)
             return last <= told
 
         wait_for("the bridge", everything_told, process, log)
@@ -158,7 +158,7 @@ def bridge(folder: Path) -> Iterator[Device]:
 
 def _master(bus: int) -> bytes:
     """The word that a bus stands at its start level: the last one of a start."""
-    return f"/out/{bus:02}/level".encode() + b"\0\0\0,f\0\0" + struct.pack(">f", rigs.START_DB)
+    return f"/out/{bus:02}/level".encode() + b"\0\0\0,f\0\0" + struct.pack(">f", rigs.LOW_DB)
 
 
 def sink_socket(port: int) -> socket.socket:
@@ -170,16 +170,14 @@ def sink_socket(port: int) -> socket.socket:
     return sink
 
 
-def drain(sink: socket.socket, take: Callable[[bytes], object], echo: int) -> None:
-    """Take everything that waits at a sink, and say it back the way an echoing console does."""
+def drain(sink: socket.socket, take: Callable[[bytes], object]) -> None:
+    """Take everything that waits at a sink."""
     while True:
         try:
             data = sink.recv(65536)
         except BlockingIOError:
             return
         take(data)
-        if echo:
-            sink.sendto(data, ("127.0.0.1", echo))
 
 
 def memory_mb(pid: int) -> float:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-LOW_DB = -50.0
-"""Where every send stands at the start; exact in a 32-bit float, and soon reached by a ramp."""
+LOW_DB = -59.0
+"""Where every send and every bus stands at the start: one step above the ramp floor, so that no
+ramp is under way when measuring begins, and loud enough that the speed limit counts."""
 
-START_DB = -40.0
-"""Where every bus opens: loud enough that the speed limit counts for its sends."""
+MIDI_STEP_DB = 0.25
+"""One step of a MIDI control; value 63 stands where every send stands at the start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,12 +19,12 @@ class Ports:
     Attributes:
         control: Where controllers send to.
         sink: Where the console listens.
-        echo: Where the bridge hears the console.
+        back: Where the bridge would hear the console, which is dumb here.
     """
 
     control: int
     sink: int
-    echo: int
+    back: int
 
 
 def osc_files(channels: int, buses: int, ports: Ports, console: str = "") -> dict[str, str]:
@@ -46,7 +47,7 @@ source = "127.0.0.1"
 [console]
 map = "console.toml"
 send = "udp://127.0.0.1:{ports.sink}"
-listen = "udp://127.0.0.1:{ports.echo}"
+listen = "udp://127.0.0.1:{ports.back}"
 readback = false
 {console}
 """
@@ -91,7 +92,7 @@ def _stage(channels: int, buses: int) -> str:
         + "".join(f'\n[[channel]]\nid = "c{n}"\nconsole = {n}\n' for n in range(1, channels + 1))
         + "".join(
             f'\n[[bus]]\nid = "b{n}"\nconsole = {n}\n'
-            f"start_db = {START_DB}\nauto_open = true\n"
+            f"start_db = {LOW_DB}\nauto_open = true\n"
             f"start_mix = {{ {mix} }}\n"
             for n in range(1, buses + 1)
         )
@@ -109,7 +110,8 @@ def _osc_map(kind: str, more: str = "") -> str:
 
 
 def _midi_map(kind: str, more: str = "") -> str:
-    law = "law = { from_db = -65.875, to_db = -34.125 }"  # 127 steps of 0.25 dB around -50
+    half_db = 63 * MIDI_STEP_DB
+    law = f"law = {{ from_db = {LOW_DB - half_db}, to_db = {LOW_DB + half_db + MIDI_STEP_DB} }}"
     master = '\n[[midi]]\nparameter = "bus master"\nbus = 1\nmessage = "control change"\n'
     return (
         f'[map]\nname = "measuring"\nkind = "{kind}"\n'

@@ -30,7 +30,7 @@ Arrival = tuple[float, int, int]
 
 def wire(folder: Path) -> dict[str, Any]:
     """Bytes over the budget, and the longest that a wish waited for its word or a newer one."""
-    ports = peers.free_ports(echo=True)
+    ports = peers.free_ports()
     rig = peers.write_files(
         folder / "wire",
         rigs.osc_files(CHANNELS, BUSES, ports, f"bytes_per_s = {BYTES_PER_S}"),
@@ -115,7 +115,7 @@ class _Run:
 
     def start_mix_told(self) -> bool:
         """Take what waits; whether the console has the whole start mix by now."""
-        peers.drain(self.sink, self._hear, self.ports.echo)
+        peers.drain(self.sink, self._hear)
         return len(self._stands) == CELLS
 
     def flood(self) -> None:
@@ -127,7 +127,7 @@ class _Run:
             while number < min(due, total):
                 self._wish(number % CELLS)
                 number += 1
-            peers.drain(self.sink, self._hear, self.ports.echo)
+            peers.drain(self.sink, self._hear)
             time.sleep(0.0005)
 
     def _wish(self, cell: int) -> None:

@@ -152,6 +152,11 @@ def test_the_level_repeats_with_every_turn_and_does_not_care_for_the_side() -> N
     assert p.level_db(460.0) == pytest.approx(p.level_db(100.0), abs=1e-9)
 
 
+def test_a_pattern_a_little_wider_than_a_cardioid_has_no_null() -> None:
+    assert explicit(0.5).null_deg == pytest.approx(180.0)
+    assert explicit(0.51).null_deg is None
+
+
 def test_a_wide_pattern_accepts_the_whole_circle() -> None:
     assert explicit(0.9).acceptance_deg() == 360.0
     assert pattern("cardioid").acceptance_deg(6.0206) == pytest.approx(180.0, abs=0.01)

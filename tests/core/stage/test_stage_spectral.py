@@ -89,3 +89,15 @@ def test_two_separate_loops_above_the_limit_are_not_taken_for_stable() -> None:
     # (lam I - M) has a positive determinant here: counting signs would not see it.
     assert inverse_below(np.diag([2.0, 2.0]), 1.0) is None
     assert inverse_below(np.diag([0.5, 2.0]), 1.0) is None
+
+
+@pytest.mark.parametrize(
+    ("matrix", "radius"),
+    [([[0.5, 0.875], [0.625, 0.75]], 1.375), ([[0.25, 0.875], [0.625, 0.5]], 1.125)],
+)
+def test_a_radius_exactly_at_the_limit_is_not_let_through_by_rounding(
+    matrix: list[list[float]], radius: float
+) -> None:
+    # All numbers are exact in binary. The inverse comes out finite, huge and positive here, so its
+    # sign alone would call the stage stable.
+    assert inverse_below(np.array(matrix), radius) is None

@@ -6,6 +6,7 @@ Source of the wire's rate: IEC 63035:2017 (MIDI 1.0), 31.25 kBd and 10 bits a by
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import pytest
 
@@ -31,6 +32,7 @@ def sent_until(budget: Budget, end_s: float, messages: int, nbytes: int) -> int:
         while budget.may(now_s, messages, nbytes):
             budget.spend(now_s, messages, nbytes)
             count += 1
+            assert count < 100_000, "no limit at all"
         now_s = budget.next_wake_s()
     return count
 
@@ -62,6 +64,7 @@ def test_after_a_rest_only_the_burst_may_leave_at_once_however_long_the_rest() -
         while budget.may(now_s, 1, 3):
             budget.spend(now_s, 1, 3)
             count += 1
+            assert count <= 20
         assert count == 20  # 20 ms * 3100 bytes/s = 62 bytes
 
 
@@ -199,7 +202,36 @@ def test_a_raise_that_joins_a_flood_waits_for_eight_pops_at_most() -> None:
         while queue.pop() != 100:
             queue.put(1, FALL)
             waited += 1
-        assert waited <= FAIR_EVERY
+            assert waited <= FAIR_EVERY
+
+
+def test_a_raise_that_had_the_link_for_itself_waits_for_eight_pops_too() -> None:
+    for alone in range(20):
+        queue = SlotQueue()
+        for _ in range(alone):
+            queue.put(100, RAISE)
+            assert queue.pop() == 100
+        queue.put(1, FALL)
+        queue.put(100, RAISE)
+        for _ in range(FAIR_EVERY - 1):
+            assert queue.pop() == 1
+            queue.put(1, FALL)
+        assert queue.pop() == 100
+
+
+def test_when_every_class_is_flooded_each_gets_its_share_of_the_fair_turns() -> None:
+    classes = (FALL, OTHER, RAISE, ASK, REPEAT)
+    queue = filled(*((cls, cls) for cls in classes))
+    popped = []
+    for _ in range(40 * FAIR_EVERY):
+        slot = queue.pop()
+        popped.append(slot)
+        queue.put(slot, slot)
+    for cls in (OTHER, RAISE, ASK, REPEAT):
+        turns = [at for at, slot in enumerate(popped) if slot == cls]
+        # Falls have all the other pops, so the four other classes share the fair turns.
+        assert len(turns) == 10
+        assert all(later - at == 4 * FAIR_EVERY for at, later in pairwise(turns))
 
 
 def test_urgent_slots_never_wait_for_a_fair_turn() -> None:

@@ -1,0 +1,240 @@
+"""The addresses of a rig: whether they can be, and which stand in each other's way. Pure."""
+
+from __future__ import annotations
+
+import fnmatch
+import ipaddress
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from bridge.checking.ground import Ground, Hands, Remark
+from bridge.errors import Fault, LinkError
+from bridge.links.address import MidiAddress, SocketAddress, parse_address, plain_host
+from bridge.rig.rig import Rig
+from bridge.rig.toml import Path
+
+EVERY_HOST = ("", "0.0.0.0", "::")
+PROBED = ((0x90, 0x80, "note"), (0xB0, 0xB0, "control change"), (0xC0, 0xC0, "program change"))
+"""MIDI messages that a control may send: pressed, let go, and in words (MIDI 1.0, Table 1)."""
+
+
+class Spot(NamedTuple):
+    """An address of a rig, read.
+
+    Attributes:
+        path: Where it stands.
+        text: What stands there.
+        place: What it means.
+    """
+
+    path: Path
+    text: str
+    place: SocketAddress | MidiAddress
+
+
+class _Kind(NamedTuple):
+    """What may stand at a key: schemes, and whether it is listened on."""
+
+    schemes: tuple[str, ...]
+    listen: bool
+
+
+_SOCKETS, _DOORS = _Kind(("udp", "tcp"), False), _Kind(("udp", "tcp"), True)
+_UDP_DOOR, _TCP_DOOR, _MIDI = _Kind(("udp",), True), _Kind(("tcp",), True), _Kind(("midi",), False)
+
+
+def _declared(rig: Rig) -> Iterator[tuple[Path, str | None, _Kind]]:
+    console = rig.file.console
+    yield ("console", "send"), console.send, _SOCKETS
+    yield ("console", "listen"), console.listen, _UDP_DOOR
+    yield ("console", "midi"), console.midi, _MIDI
+    for number, controller in enumerate(rig.file.controller):
+        yield ("controller", number, "listen"), controller.listen, _DOORS
+        yield ("controller", number, "reply"), controller.reply, _SOCKETS
+        yield ("controller", number, "midi"), controller.midi, _MIDI
+    yield ("daemon", "watch"), rig.file.daemon.watch, _TCP_DOOR
+
+
+def read(rig: Rig) -> tuple[list[Spot], list[Fault]]:
+    """Read every address of a rig.
+
+    Returns:
+        The addresses, and the faults of those that cannot be.
+    """
+    spots, faults = [], []
+    for path, text, kind in _declared(rig):
+        if text is None:
+            continue
+        found = _read(rig, path, text, kind)
+        if isinstance(found, Fault):
+            faults.append(found)
+        else:
+            spots.append(found)
+    return spots, [*faults, *_clashes(rig, spots), *_twins(rig)]
+
+
+def _read(rig: Rig, path: Path, text: str, kind: _Kind) -> Spot | Fault:
+    where = rig.at(path)
+    bare = kind is _MIDI and not text.startswith(("midi:", "midi-virtual:"))
+    try:
+        place = parse_address(f"midi:{text}" if bare else text, where, listen=kind.listen)
+    except LinkError as error:
+        return Fault(where, error.found.removeprefix("found "),
+                     error.remedy.removeprefix("expected "))  # fmt: skip
+    scheme = place.transport if isinstance(place, SocketAddress) else "midi"
+    if scheme not in kind.schemes:
+        forms = " or ".join("midi:Name*" if s == "midi" else f"{s}://..." for s in kind.schemes)
+        return Fault(where, repr(text), forms)
+    return Spot(path, text, place)
+
+
+def bound(spots: Sequence[Spot]) -> list[tuple[Spot, SocketAddress]]:
+    """The addresses that the bridge itself listens on, a door of several controllers once."""
+    doors: dict[tuple[str, bool], tuple[Spot, SocketAddress]] = {}
+    for spot in spots:
+        if spot.path[-1] in ("listen", "watch") and isinstance(spot.place, SocketAddress):
+            doors.setdefault((spot.text, spot.path[0] == "controller"), (spot, spot.place))
+    return list(doors.values())
+
+
+def _clashes(rig: Rig, spots: Sequence[Spot]) -> Iterator[Fault]:
+    """Two doors at one port."""
+    doors = bound(spots)
+    for number, (spot, here) in enumerate(doors):
+        for other, there in doors[:number]:
+            if (here.transport, here.port) == (there.transport, there.port) and _meet(here, there):
+                found = f"{spot.text!r}, which {other.text!r} at {_key(other.path)} takes"
+                remedy = "a port of its own, or the very same text for two controllers"
+                yield Fault(rig.at(spot.path), found, remedy)
+
+
+def _meet(here: SocketAddress, there: SocketAddress) -> bool:
+    hosts = {plain_host(here.host), plain_host(there.host)}
+    return len(hosts) == 1 or not hosts.isdisjoint(EVERY_HOST)
+
+
+def _key(path: Path) -> str:
+    return ".".join(map(str, path))
+
+
+def _twins(rig: Rig) -> Iterator[Fault]:
+    """Two controllers that send from one address to one door."""
+    seen: dict[tuple[str, str], str] = {}
+    for number, controller in enumerate(rig.file.controller):
+        if controller.listen is None or controller.source is None:
+            continue
+        key = controller.listen, plain_host(controller.source)
+        other = seen.setdefault(key, controller.id)
+        if other != controller.id:
+            where = rig.at(("controller", number, "source"))
+            yield Fault(where, f"{controller.source!r}, the source of {other} at the same port",
+                        "an address or a port of its own")  # fmt: skip
+
+
+# -- warnings -----------------------------------------------------------------------------------
+
+
+def remarks(ground: Ground, spots: Sequence[Spot]) -> Iterator[Remark]:
+    """What is odd about the addresses."""
+    yield from _loops(ground.rig, spots)
+    yield from _names(ground.rig)
+    yield from _unused(ground.rig)
+    yield from _shared_ports(ground, spots)
+
+
+def _loops(rig: Rig, spots: Sequence[Spot]) -> Iterator[Remark]:
+    """Where the bridge would talk to itself."""
+    for spot in spots:
+        target = spot.place
+        if spot.path[-1] not in ("send", "reply") or not isinstance(target, SocketAddress):
+            continue
+        for door, there in bound(spots):
+            if (target.transport, target.port) == (there.transport, there.port) and _own(target):
+                yield Remark(rig.at(spot.path),
+                             f"{spot.text} is where the bridge itself listens ({_key(door.path)})",
+                             "name the other end's address and port")  # fmt: skip
+
+
+def _own(target: SocketAddress) -> bool:
+    """Whether an address is this machine's for certain."""
+    try:
+        return ipaddress.ip_address(plain_host(target.host)).is_loopback
+    except ValueError:
+        return target.host.lower() == "localhost"
+
+
+def _names(rig: Rig) -> Iterator[Remark]:
+    """Sources that are compared with numeric addresses and are none."""
+    for number, controller in enumerate(rig.file.controller):
+        if controller.source is None:
+            continue
+        host = controller.source.strip("[]")
+        name, colon, port = controller.source.rpartition(":")
+        if colon and port.isdigit() and (":" not in name or name.startswith("[")):
+            host = name.strip("[]")
+        try:
+            ipaddress.ip_address(host.split("%", 1)[0])
+        except ValueError:
+            yield Remark(rig.at(("controller", number, "source")),
+                         f"{controller.source!r} is a name, and messages come from a number",
+                         "write the numeric address, as in 192.0.2.20")  # fmt: skip
+
+
+def _unused(rig: Rig) -> Iterator[Remark]:
+    console = rig.file.console
+    tcp = (console.send or "").startswith("tcp")
+    if console.listen is not None and (tcp or console.midi is not None):
+        yield Remark(rig.at(("console", "listen")), "is not used: the console answers on its link",
+                     "leave it out")  # fmt: skip
+
+
+def _shared_ports(ground: Ground, spots: Sequence[Spot]) -> Iterator[Remark]:
+    """MIDI ports that two controllers, or a controller and the console, may take at once."""
+    ports = [(spot, spot.place) for spot in spots if isinstance(spot.place, MidiAddress)]
+    for number, (spot, here) in enumerate(ports):
+        for other, there in ports[:number]:
+            if _same_port(here, there):
+                yield from _shared_port(ground, spot, other)
+
+
+def _same_port(here: MidiAddress, there: MidiAddress) -> bool:
+    one, two = here.pattern.lower(), there.pattern.lower()
+    if one == two:
+        return here.number == there.number
+    return fnmatch.fnmatchcase(one, two) or fnmatch.fnmatchcase(two, one)
+
+
+def _shared_port(ground: Ground, spot: Spot, other: Spot) -> Iterator[Remark]:
+    rig = ground.rig
+    numbers = [int(s.path[1]) for s in (other, spot) if s.path[0] == "controller"]
+    if len(numbers) < 2:
+        yield Remark(rig.at(spot.path), f"{spot.text!r} and the console's {other.text!r} may be "
+                     "one port", "give the controller a port of its own")  # fmt: skip
+        return
+    first, second = (ground.hands[number] for number in numbers)
+    both = list(_heard_by_both(first, second))
+    if both:
+        yield Remark(rig.at(spot.path),
+                     f"{second.declared.id} and {first.declared.id} may be on one port, and there "
+                     f"{both[0]} means something at both ({len(both)} such messages)",
+                     "narrow the port names, or move one to another MIDI channel")  # fmt: skip
+
+
+def _heard_by_both(first: Hands, second: Hands) -> Iterator[str]:
+    """Messages that move something at two controllers; NRPN and sysex are not tried."""
+    for pressed, released, kind in PROBED:
+        for midi_channel in range(16):
+            for number in range(128):
+                down, up = bytes((pressed + midi_channel, number, 127)), \
+                           bytes((released + midi_channel, number, 0))  # fmt: skip
+                messages = (down[:2],) if kind == "program change" else (down, up)
+                if all(_moves(hands, messages) for hands in (first, second)):
+                    yield f"{kind} {number} on MIDI channel {midi_channel + 1}"
+
+
+def _moves(hands: Hands, messages: Sequence[bytes]) -> bool:
+    if hands.words.language != "midi":
+        return False
+    moves = [move for data in messages for move in hands.words.decode(data, 0.0)]
+    hands.words.clear()
+    return bool(moves)
