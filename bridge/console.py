@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from bridge import limits
 from bridge.maps.console import ALIVE, ConsoleWords
@@ -21,6 +22,22 @@ from bridge.wire.pacing import ASK, REPEAT, Budget, SlotQueue
 
 READING, LIVE, LOST = "reading", "live", "lost"
 UNLIMITED = Budget()
+
+
+class _Unsure(NamedTuple):
+    """A word that the console is not known to have.
+
+    Attributes:
+        due_s: When it is told, or asked for, again.
+        tries: How often it was.
+        louder: It raises something.
+        lowest: The lowest value that the console may have instead.
+    """
+
+    due_s: float
+    tries: int
+    louder: bool
+    lowest: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +84,7 @@ class Console:
         self.state = READING
         self.told = self.desk_moves = 0
         self._queue = SlotQueue()
-        self._unsure: dict[int, tuple[float, int, bool]] = {}
+        self._unsure: dict[int, _Unsure] = {}
         self._before: dict[int, tuple[tuple[float, float], ...]] = {}
         self._heard: dict[int, float] = {}
         self._open_questions: set[int] = set()
@@ -97,8 +114,8 @@ class Console:
         self.state = LOST
         self._reread_s = math.inf
         self.engine.console_lost()
-        for slot, (_, _, louder) in self._unsure.items():
-            if louder:
+        for slot, unsure in self._unsure.items():
+            if unsure.louder:
                 self._queue.discard(slot)
 
     def _read(self, now_s: float) -> None:
@@ -127,18 +144,27 @@ class Console:
         if self.terms.readback:
             self._probe_s = now_s + self.terms.answer_s / 2
             self._reread_s = now_s + limits.REREAD_S
-        if self._began:
-            self.engine.console_back(self._heard, now_s)
-        else:
+        if not self._began:
             self._began = True
             self.engine.begin(self._heard, now_s)
-        self._unsure.clear()
-        self._before.clear()
+            return
+        if self.terms.readback:
+            self._unsure.clear()
+            self._before.clear()
+        self.engine.console_back(self._heard, now_s)
+        for slot, unsure in list(self._unsure.items()):
+            # what was under way may not have arrived: the lowest that the console may have stays
+            if unsure.louder and self.engine.sink(slot, unsure.lowest):
+                del self._unsure[slot]
+            else:
+                self._unsure[slot] = unsure._replace(due_s=now_s, tries=0)
 
     # -- what the console says ------------------------------------------------------------------
 
     def receive(self, data: bytes, now_s: float) -> None:
         """Take one message of the console's."""
+        if not self.terms.readback:
+            return  # declared as one that cannot be read: its echoes would pass for desk moves
         for slot, value in self.words.decode(data):
             self._heard_s = now_s
             if self.state == LOST:
@@ -165,6 +191,7 @@ class Console:
             self._unsure.pop(slot, None)
             engine.settle(slot)
         elif any(self._same(slot, value, old) for old in self._recent(slot, now_s)):
+            self._remember(slot, told, now_s)
             engine.slipped(slot, value, now_s)
         else:
             self.desk_moves += 1
@@ -228,8 +255,10 @@ class Console:
         elif taken and self.terms.reliable:
             engine.settle(slot)
             return
-        self._unsure.pop(slot, None)
-        self._unsure[slot] = now_s + self._interval_s, 0, engine.louder(slot, value, before)
+        last = self._unsure.pop(slot, None)
+        lowest = before if last is None or before <= last.lowest else last.lowest
+        louder = engine.louder(slot, value, before)
+        self._unsure[slot] = _Unsure(now_s + self._interval_s, 0, louder, lowest)
 
     def _remember(self, slot: int, before: float, now_s: float) -> None:
         """Keep the last words about a slot, to know them again when the console repeats them."""
@@ -279,7 +308,7 @@ class Console:
         unsure = self._unsure
         while unsure:
             slot = next(iter(unsure))
-            due_s, tries, louder = unsure[slot]
+            due_s, tries, louder, lowest = unsure[slot]
             if due_s > now_s:
                 return
             del unsure[slot]
@@ -287,7 +316,7 @@ class Console:
             if blind_done and not self.terms.reliable:
                 self.engine.settle(slot)
                 continue
-            unsure[slot] = now_s + self._interval_s, tries + 1, louder
+            unsure[slot] = _Unsure(now_s + self._interval_s, tries + 1, louder, lowest)
             if not (louder and self.engine.lost):
                 self._queue.put(slot, REPEAT)
 
@@ -303,7 +332,7 @@ class Console:
 
     def next_wake_s(self) -> float:
         """When ``advance`` or ``pump`` has something to do next."""
-        unsure = next(iter(self._unsure.values()))[0] if self._unsure else math.inf
+        unsure = next(iter(self._unsure.values())).due_s if self._unsure else math.inf
         queued = self.budget.next_wake_s() if len(self._queue) else math.inf
         return min(unsure, queued, self._ask_again_s, self._renew_s, self._reread_s, self._probe_s)
 

@@ -179,13 +179,14 @@ def simulate(path: Path, *, record: Path | None = None, seed: int = 1, loss: flo
         print(f"foldbridge simulate: the console of {name} listens at {where}; Ctrl-C ends it",
               flush=True)  # fmt: skip
 
-    asyncio.run(_until_signal(simulation, ready, record))
+    asyncio.run(until_signal(simulation, ready, record))
     return 0
 
 
-async def _until_signal(
+async def until_signal(
     simulation: Simulation, ready: Callable[[str], None], record: Path | None
 ) -> None:
+    """Run a simulation until SIGINT or SIGTERM; arguments as ``Simulation.run``."""
     loop, stop = asyncio.get_running_loop(), asyncio.Event()
     for number in (signal.SIGINT, signal.SIGTERM):
         with contextlib.suppress(NotImplementedError):

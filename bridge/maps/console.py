@@ -81,7 +81,7 @@ class ConsoleWords:
         self._heard: dict[int, tuple[int, Scale]] = {}
         self._quick: dict[int, Callable[[float], tuple[bytes, ...]]] = {}
         self._fast: dict[bytes, _Fast] = {}
-        self._asks: dict[int, tuple[bytes, ...]] = {}
+        self._asks: dict[int, Callable[[], bytes]] = {}
         self.doubles: list[int] = []
         self._sets: set[int] = set()
         self._reads: set[int] = set()
@@ -115,7 +115,7 @@ class ConsoleWords:
         assert line.entry.ask is not None
         token = ASKED - place.slot if self._says == "read" else 0
         try:
-            data = self._book.talk.add_token(
+            self._asks[place.slot] = self._book.talk.add_token(
                 line.entry.ask,
                 self._book.map_file,
                 names=place.names,
@@ -123,7 +123,6 @@ class ConsoleWords:
                 exact=True,
                 key="ask",
             )
-            self._asks[place.slot] = (data,)
         except Flaw as flaw:
             self._book.fault(flaw, line)
 
@@ -147,10 +146,10 @@ class ConsoleWords:
         for number, message in enumerate(messages):
             meant = _TALKED if token not in (0, ALIVE) and number > 0 else token
             try:
-                data = self._book.talk.add_token(
+                write = self._book.talk.add_token(
                     message, self._book.map_file, names={}, token=meant, exact=exact, key=key
                 )
-                said.append(data)
+                said.append(write())
             except Flaw as flaw:
                 self._book.faults.append(flaw.fault(self._book.map_file, ("console",)))
         return tuple(said)
@@ -187,7 +186,8 @@ class ConsoleWords:
 
     def ask(self, slot: int) -> tuple[bytes, ...]:
         """The messages that ask for a slot; none where it cannot be asked for."""
-        return self._asks.get(slot, ())
+        write = self._asks.get(slot)
+        return () if write is None else (write(),)
 
     def decode(self, data: bytes) -> tuple[Heard, ...]:
         """What the other end says; nothing, and one more in ``unknown``, for what is rubbish."""

@@ -6,7 +6,7 @@ channel and number; system exclusive ones by the numbers in their fields.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from bridge.maps.flaw import Flaw
@@ -36,6 +36,7 @@ class MidiBook:
         self._spots: list[_Spot] = []
         self._heard: dict[tuple[int, int, int], list[int]] = {}
         self._sysex: dict[int, tuple[Bytes, dict[tuple[int, ...], list[int]]]] = {}
+        self._plain: dict[int, Bytes] = {}  # by the identity of what the map holds
         self._exact: dict[bytes, int] = {}
         self._assembler: midi_events.EventAssembler | None = None
         self.flaw = ""
@@ -76,8 +77,8 @@ class MidiBook:
         token: int,
         exact: bool,
         key: str,
-    ) -> bytes:
-        """Enter a message without a value; answers its bytes.
+    ) -> Callable[[], bytes]:
+        """Enter a message without a value; answers what writes its bytes.
 
         Args:
             message: The message in hex.
@@ -92,11 +93,13 @@ class MidiBook:
         """
         if not isinstance(message, str):
             raise Flaw(key, "a table", "bytes in hex")
-        form = Bytes(key, message)
+        form = self._plain.get(id(message))
+        if form is None:
+            form = self._plain[id(message)] = Bytes(key, message)
         data = form.write(form.numbers(names))
         if token:
             self._exact[data] = token
-        return data
+        return lambda: data
 
     def say(self, spot: int, raw: Raw) -> tuple[bytes, ...]:
         """The messages of a spot with a number."""

@@ -11,7 +11,15 @@ from struct import Struct
 from typing import Any
 
 from bridge.maps.model import MapFile, Message, Word
-from bridge.maps.osc_form import OscForm, Spoken, arguments_at, compile_message, filled, tags_of
+from bridge.maps.osc_form import (
+    OscForm,
+    Plain,
+    Spoken,
+    arguments_at,
+    compile_message,
+    filled,
+    tags_of,
+)
 from bridge.maps.scale import Raw
 from bridge.maps.template import Names
 from bridge.wire import osc, pattern
@@ -44,6 +52,7 @@ class OscBook:
         self._exact: dict[tuple[str, tuple[Word, ...]], int] = {}
         self._tokens: dict[str, int] = {}
         self._fast: dict[bytes, _Fast] = {}
+        self._plain: dict[int, Plain] = {}  # by the identity of what the map holds
         self._found: dict[str, tuple[str, ...]] = {}
         self._patterns = patterns
         self._tree: pattern.AddressTree | None = None
@@ -70,8 +79,8 @@ class OscBook:
         token: int,
         exact: bool,
         key: str,
-    ) -> bytes:
-        """Enter a message without a value; answers its bytes.
+    ) -> Callable[[], bytes]:
+        """Enter a message without a value; answers what writes its bytes.
 
         Args:
             message: The message.
@@ -84,14 +93,16 @@ class OscBook:
         Raises:
             Flaw: the message cannot be.
         """
-        template, arguments = compile_message(key, message, map_file)
-        address = filled(key, template, names)
-        args = arguments_at(arguments, names)
+        plain = self._plain.get(id(message))
+        if plain is None:
+            plain = self._plain[id(message)] = compile_message(key, message, map_file)
+        address = filled(key, plain.address, names)
+        args = arguments_at(plain.arguments, names)
         if token and exact:
             self._exact[address, args] = token
         elif token:
             self._tokens[address] = token
-        return osc.encode(address, tags_of(args), args)
+        return lambda: osc.encode(address, tags_of(args), args)
 
     def say(self, spot: int, raw: Raw) -> tuple[bytes, ...]:
         """The message of a spot with a number or word."""

@@ -86,6 +86,7 @@ class Gazetteer:
             "performer": layout.performers,
             "group": layout.groups,
         }
+        self._bases: dict[Parameter, int] = {}
         self._walked = 0
 
     def index(self, what: str, wanted: int | str) -> int:
@@ -145,5 +146,10 @@ class Gazetteer:
 
     def slot(self, parameter: Parameter, at: Mapping[str, int]) -> int:
         """The slot of a parameter where the indexes say."""
+        if "channel" in at and "bus" in at:
+            base = self._bases.get(parameter, -1)
+            if base < 0:
+                base = self._bases[parameter] = self._layout.slot(parameter, 0, 0)
+            return base + at["channel"] * len(self._layout.buses) + at["bus"]
         channel = at.get("channel", at.get("performer", at.get("group", -1)))
         return self._layout.slot(parameter, channel, at.get("bus", -1))

@@ -17,6 +17,7 @@ OSC_FORBIDDEN = frozenset(" #*,/?[]{}")
 """Characters that no part of an OSC address may have (OSC 1.0, "OSC Address Spaces")."""
 
 _FIELD = re.compile(r"\{([a-z]+)([+-]\d{1,5})?(?::([A-Za-z0-9_]+))?\}")
+_ADDRESS = re.compile(r"/[!\"$-)+.-Z^-z|~/\\-]*")
 _ANY = re.compile(r"\{[^{}]*\}?|\}")
 
 Lists = Mapping[str, Sequence[str]]
@@ -114,6 +115,8 @@ def _field(text: str, lists: Lists) -> Field:
 
 def address_flaw(address: str) -> str:
     """Why a text is no OSC address; empty when it is one."""
+    if _ADDRESS.fullmatch(address):
+        return ""
     if not address.startswith("/"):
         return f"{address!r} does not start with /"
     wrong = sorted(set(address) & (OSC_FORBIDDEN - {"/"}))

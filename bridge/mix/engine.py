@@ -363,8 +363,18 @@ class Engine:
         m = self.matrix
         if m.kind[slot] == LEVEL and value < m.told[slot]:
             m.rides.slipped(slot, value, now_s)
-            m.settled[slot] = 1
+            m.settled[slot] = 0
             self.refresh(slot)
+
+    def sink(self, slot: int, level_db: float) -> bool:
+        """Go down to a level because more may never have arrived; False for what is no level."""
+        m = self.matrix
+        if m.kind[slot] != LEVEL or level_db != level_db:
+            return False
+        m.asked[slot] = min(m.asked[slot], level_db)
+        m.left[slot] = 0
+        self.refresh(slot)
+        return True
 
     def console_lost(self) -> None:
         """The console fell silent: falls still go out, nothing rises."""

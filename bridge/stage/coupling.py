@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,13 +133,12 @@ def coupling_matrix(
             named by their numbers from 0.
     """
     matrix = np.zeros((len(microphones), len(buses)))
-    for c, microphone in enumerate(microphones):
-        for b, loudspeakers in enumerate(buses):
-            try:
-                if microphone is not None:
-                    matrix[c, b] = coupling(microphone, loudspeakers)
-            except ValueError as error:
-                raise ValueError(f"channel {c}, bus {b}: {error}") from error
+    heard = [(c, mic) for c, mic in enumerate(microphones) if mic is not None]
+    for (c, microphone), (b, loudspeakers) in product(heard, enumerate(buses)):
+        try:
+            matrix[c, b] = coupling(microphone, loudspeakers)
+        except ValueError as error:
+            raise ValueError(f"channel {c}, bus {b}: {error}") from error
     return matrix
 
 

@@ -7,7 +7,6 @@ stays in the console.
 
 from __future__ import annotations
 
-import cmath
 import math
 from dataclasses import dataclass
 
@@ -27,7 +26,8 @@ class Biquad:
 
     def response(self, frequency_hz: float, rate_hz: float) -> complex:
         """Complex gain at a frequency, Hz, at a sampling rate, Hz."""
-        z = cmath.exp(-2j * math.pi * frequency_hz / positive(rate_hz, "sampling rate, Hz"))
+        turn = 2.0 * math.pi * frequency_hz / positive(rate_hz, "sampling rate, Hz")
+        z = complex(math.cos(turn), -math.sin(turn))  # one sample's delay
         return (self.b0 + z * (self.b1 + z * self.b2)) / (1.0 + z * (self.a1 + z * self.a2))
 
     def response_db(self, frequency_hz: float, rate_hz: float) -> float:

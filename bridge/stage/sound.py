@@ -6,7 +6,6 @@ the open: indoors, beyond the critical distance (``gain.py``), levels fall more 
 
 from __future__ import annotations
 
-import cmath
 import math
 from collections.abc import Sequence
 
@@ -91,11 +90,11 @@ def coherent_sum_db(levels_db: Sequence[float], phases_deg: Sequence[float] | No
     phases = [0.0] * len(levels_db) if phases_deg is None else list(phases_deg)
     if len(phases) != len(levels_db):
         raise ValueError(f"phases: found {len(phases)}, expected {len(levels_db)}, one a level")
-    total = sum(
-        cmath.rect(10.0 ** (_sound(x) / 20.0), math.radians(finite(p, "phase, degrees")))
-        for x, p in zip(levels_db, phases, strict=True)
-    )
-    return _power_level(abs(total) ** 2)
+    turns = [math.radians(finite(p, "phase, degrees")) for p in phases]
+    sizes = [10.0 ** (_sound(x) / 20.0) for x in levels_db]
+    along = sum(size * math.cos(turn) for size, turn in zip(sizes, turns, strict=True))
+    across = sum(size * math.sin(turn) for size, turn in zip(sizes, turns, strict=True))
+    return _power_level(along * along + across * across)
 
 
 def arrivals_db(

@@ -54,10 +54,15 @@ def midi(folder: Path) -> dict[str, Any]:
     result, log = folder / "midi.json", folder / "hands.log"
     with ExitStack() as stack:
         stack.enter_context(jack_server(folder / "jack.log"))
-        command = [sys.executable, peers.HERE / "midi_hands.py", result]
+        command: list[str | Path] = [sys.executable, peers.HERE / "midi_hands.py", result]
         hands = stack.enter_context(peers.running(command, log))
         peers.wait_for("the measuring ports", lambda: "ready" in log.read_text(), hands, log)
-        thru = [sys.executable, peers.HERE / "midi_thru.py", "measure-keys:out", f"{THRU}:in"]
+        thru: list[str | Path] = [
+            sys.executable,
+            peers.HERE / "midi_thru.py",
+            "measure-keys:out",
+            f"{THRU}:in",
+        ]
         stack.enter_context(peers.running(thru, folder / "thru.log"))
         bridge_log = folder / "bridge.log"
         stack.enter_context(peers.running(peers.bridge_command(rig), bridge_log))

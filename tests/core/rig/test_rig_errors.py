@@ -265,7 +265,9 @@ def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:
     path = tmp_path / "house.toml"
     with pytest.raises(RigError) as caught:
         load_rig(path)
-    assert caught.value.faults == (Fault(str(path), "No such file or directory", "a readable file"),)
+    assert caught.value.faults == (
+        Fault(str(path), "No such file or directory", "a readable file"),
+    )
 
 
 def test_a_folder_is_no_rig(tmp_path: Path) -> None:

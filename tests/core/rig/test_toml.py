@@ -95,7 +95,7 @@ def test_toml_is_read() -> None:
     [
         ("a = 1\nb = \n", "house.toml:2", "Invalid value"),
         ("a = 1\na = 2\n", "house.toml:2", "Cannot overwrite a value"),
-        ("[rig]\nname = 'open", "house.toml:2", "Expected \"'\""),
+        ("[rig]\nname = 'open", "house.toml:2", 'Expected "\'"'),
         ("[rig]\n[rig]\n", "house.toml:2", "Cannot declare ('rig',) twice"),
         ("= 1", "house.toml:1", "Invalid statement"),
     ],

@@ -103,6 +103,7 @@ def test_magnitudes_bound_the_loops_of_any_phase() -> None:
 def test_a_matrix_that_some_phase_makes_ring_is_not_stable_at_any_phase() -> None:
     assert fb.is_stable_at_any_phase(MATRIX)
     assert not fb.is_stable_at_any_phase([[0.6, -0.6], [0.6, 0.6]])
+    assert not fb.is_stable_at_any_phase([[0.6j, 0.6], [0.6, -0.6j]])
 
 
 @pytest.mark.parametrize("loop", [0.0, 3.0, math.nan, math.inf])

@@ -202,6 +202,16 @@ def test_raises_that_are_each_allowed_and_together_too_much_are_scaled_back_to_t
     assert 0.0 < share[0, 0] < 1.0
 
 
+@pytest.mark.parametrize("ulps", range(12))
+def test_a_hair_below_the_margin_nothing_unproved_is_let_through(ulps: int) -> None:
+    # So close to the limit rounding eats all room: then nothing rises.
+    coupling = np.array([[0.5, 0.875], [0.625, 0.75]])
+    mix = np.eye(2) / 1.375 * (1.0 - ulps * 2.0**-53)
+    kept = scale_back(mix, mix * 2.0, coupling, 0.0)
+    assert is_stable(kept, coupling, 0.0) or (kept == mix).all()
+    assert (kept <= mix * (1 + 1e-14)).all()
+
+
 def test_a_wish_that_is_safe_is_left_as_it_is() -> None:
     mix, coupling = stage((5, 3))
     wished = mix * 1.5
