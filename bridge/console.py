@@ -31,13 +31,20 @@ class _Unsure(NamedTuple):
         due_s: When it is told, or asked for, again.
         tries: How often it was.
         louder: It raises something.
-        lowest: The lowest value that the console may have instead.
+        lowest: The lowest value that the console may have instead, since ``since_s``.
+        older: The same for the time before that.
     """
 
     due_s: float
     tries: int
     louder: bool
     lowest: float
+    older: float
+    since_s: float
+
+    def low(self) -> float:
+        """The lowest value that the console may have."""
+        return min(self.lowest, self.older)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +161,7 @@ class Console:
         self.engine.console_back(self._heard, now_s)
         for slot, unsure in list(self._unsure.items()):
             # what was under way may not have arrived: the lowest that the console may have stays
-            if unsure.louder and self.engine.sink(slot, unsure.lowest):
+            if unsure.louder and self.engine.sink(slot, unsure.low()):
                 del self._unsure[slot]
             else:
                 self._unsure[slot] = unsure._replace(due_s=now_s, tries=0)
@@ -255,10 +262,16 @@ class Console:
         elif taken and self.terms.reliable:
             engine.settle(slot)
             return
-        last = self._unsure.pop(slot, None)
-        lowest = before if last is None or before <= last.lowest else last.lowest
         louder = engine.louder(slot, value, before)
-        self._unsure[slot] = _Unsure(now_s + self._interval_s, 0, louder, lowest)
+        last = self._unsure.pop(slot, None)
+        if last is None:
+            lowest, older, since_s = before, before, now_s
+        elif now_s - last.since_s > limits.UNDER_WAY_S:
+            lowest, older, since_s = before, last.lowest, now_s
+        else:
+            lowest, older, since_s = min(last.lowest, before), last.older, last.since_s
+        due_s = now_s + self._interval_s
+        self._unsure[slot] = _Unsure(due_s, 0, louder, lowest, older, since_s)
 
     def _remember(self, slot: int, before: float, now_s: float) -> None:
         """Keep the last words about a slot, to know them again when the console repeats them."""
@@ -308,16 +321,17 @@ class Console:
         unsure = self._unsure
         while unsure:
             slot = next(iter(unsure))
-            due_s, tries, louder, lowest = unsure[slot]
-            if due_s > now_s:
+            word = unsure[slot]
+            if word.due_s > now_s:
                 return
             del unsure[slot]
-            blind_done = not self.terms.readback and tries >= limits.BLIND_REPEATS
-            if blind_done and not self.terms.reliable:
+            blind_done = not self.terms.readback and word.tries >= limits.BLIND_REPEATS
+            if blind_done and not self.terms.reliable and not self.engine.lost:
                 self.engine.settle(slot)
                 continue
-            unsure[slot] = _Unsure(now_s + self._interval_s, tries + 1, louder, lowest)
-            if not (louder and self.engine.lost):
+            due_s = now_s + self._interval_s
+            unsure[slot] = word._replace(due_s=due_s, tries=word.tries + 1)
+            if not (word.louder and self.engine.lost):
                 self._queue.put(slot, REPEAT)
 
     def _probe(self, now_s: float) -> None:

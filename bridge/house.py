@@ -20,7 +20,7 @@ from bridge.maps.places import ConsoleNames
 from bridge.mix.engine import Engine
 from bridge.mix.gesture import Verdict
 from bridge.rig.rig import ENGINEER, Rig
-from bridge.wire import osc
+from bridge.wire import guard, osc
 from bridge.wire.pacing import Budget
 from bridge.wire.timetag import TimedQueue
 
@@ -159,14 +159,14 @@ class House:
     def _bundle(self, number: int, data: bytes, now_s: float, now_unix_s: float) -> None:
         """Late messages of a bundle act now, early ones wait for their time, up to a bound."""
         try:
-            messages = osc.decode(data)
+            osc.decode(data)
+            messages = guard.messages(data)
         except WireError:
             self.malformed += 1
             return
-        for message in messages:
-            plain = osc.encode(message.address, message.tags, message.args)
+        for tag, plain in messages:
             held = [(number, plain)]
-            due = self.waiting.put(held, message.time_tag, now_s=now_s, now_unix_s=now_unix_s)
+            due = self.waiting.put(held, tag, now_s=now_s, now_unix_s=now_unix_s)
             for _, each in due:
                 self.controllers.receive(self.controllers.all[number], each, now_s)
 

@@ -59,3 +59,6 @@ SAME_PAN = 0.01
 LOST_IN_A_ROW = 4
 """Words of one ramp that a bad link may lose in a row before a step becomes audible: where nothing
 comes back, ramps are slowed so that such a gap stays within the declared step."""
+
+UNDER_WAY_S = 0.25
+"""Words older than this have arrived or never will: the longest delay that a rig may declare."""

@@ -35,7 +35,10 @@ SEEDED = frozenset({("simulator", "random")})
 TOUCHY_CALLS = words("open print input exec eval breakpoint")
 BASE = "errors limits units"
 PURE_PARTS = f"{BASE} rig wire stage mix maps"
-ALL_PARTS = f"{PURE_PARTS} console controllers links journal pages simulator daemon view watch"
+INSIDE = f"{PURE_PARTS} console controllers house"
+ALL_PARTS = (
+    f"{INSIDE} checking links roads journal pages watching simulator daemon demo simulate view cli"
+)
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,8 @@ ROWS: dict[str, Row] = {
     "maps": Row(f"{BASE} rig wire", words("pydantic tomllib")),
     "console": Row(PURE_PARTS),
     "controllers": Row(PURE_PARTS),
+    "house": Row(f"{PURE_PARTS} console controllers"),
+    "checking": Row(f"{INSIDE} links"),
     "links": Row(f"{BASE} wire", words(f"{LOOP} {SYSTEM}"), pure=False),
     # A process of its own, so it has a clock of its own: no loop runs in it.
     "links/midi_helper": Row(f"{BASE} wire", words(f"{LOOP} {SYSTEM} time"), pure=False),
@@ -85,10 +90,13 @@ ROWS: dict[str, Row] = {
         words(f"{LOOP} heapq json numpy pathlib random selectors"),
         pure=False,
     ),
+    "roads": Row(f"{BASE} rig links", pure=False),
+    "watching": Row(f"{INSIDE} links", words(f"{LOOP} json"), pure=False),
     "daemon": Row(ALL_PARTS, STDLIB | words("uvloop"), pure=False),
+    "demo": Row(ALL_PARTS, STDLIB, pure=False),
+    "simulate": Row(ALL_PARTS, STDLIB, pure=False),
+    "view": Row("watching", words("asyncio rich"), pure=False),
     "cli": Row(ALL_PARTS, STDLIB | words("rich"), pure=False),
-    "view": Row(ALL_PARTS, STDLIB | words("rich"), pure=False),
-    "watch": Row(ALL_PARTS, STDLIB | words("rich"), pure=False),
 }
 APART = (("simulator", "mix"),)
 """The witness may not share the rules that it testifies about, not even through a third file."""

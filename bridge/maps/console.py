@@ -169,7 +169,9 @@ class ConsoleWords:
         spot, scale = self._say[slot]
         raw_of, say, speaker = scale.raw, self._book.talk.say, self._book.talk.speaker(spot)
         if speaker is not None:
-            pack, head = speaker
+            pack, head, tail = speaker
+            if tail:
+                return lambda value: (head + pack(raw_of(value)) + tail,)
             return lambda value: (head + pack(raw_of(value)),)
         return lambda value: say(spot, raw_of(value))
 

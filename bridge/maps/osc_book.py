@@ -113,13 +113,16 @@ class OscBook:
         fast = self._fast.get(data[:-4])
         return (fast[0], fast[1][0]) if fast is not None and len(fast[1]) == 1 else None
 
-    def speaker(self, spot: int) -> tuple[Callable[[Any], bytes], bytes] | None:
-        """Packer of the value and all bytes before it, where the value stands at the end."""
+    def speaker(self, spot: int) -> tuple[Callable[[Any], bytes], bytes, bytes] | None:
+        """Packer of the value, and all bytes before and after it, where it is a number."""
         spoken = self._spots[spot]
         packer = _PACK.get(spoken.type)
-        if packer is None or spoken.after:
+        if packer is None:
             return None
-        return packer.pack, spoken.message(0)[: -packer.size]
+        tags = tags_of(spoken.after)
+        tail = osc.encode("/", tags, spoken.after)[len(osc.header("/", tags)) :]
+        whole = spoken.message(0)
+        return packer.pack, whole[: len(whole) - len(tail) - packer.size], tail
 
     def overlaps(self) -> list[tuple[str, list[int]]]:
         """Messages that mean several spots, each with its address."""

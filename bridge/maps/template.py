@@ -17,7 +17,7 @@ OSC_FORBIDDEN = frozenset(" #*,/?[]{}")
 """Characters that no part of an OSC address may have (OSC 1.0, "OSC Address Spaces")."""
 
 _FIELD = re.compile(r"\{([a-z]+)([+-]\d{1,5})?(?::([A-Za-z0-9_]+))?\}")
-_ADDRESS = re.compile(r"/[!\"$-)+.-Z^-z|~/\\-]*")
+_ADDRESS = re.compile(r"/[!\"$-)+.->@-Z^-z|~/\\-]*")
 _ANY = re.compile(r"\{[^{}]*\}?|\}")
 
 Lists = Mapping[str, Sequence[str]]

@@ -43,7 +43,7 @@ class OrderJudge:
         self._firsts = [self._first_words(bus) for bus in range(len(facts.layout.buses))]
         self._early: list[_Early] = []
         self._out: dict[int, int | None] = {}
-        self._waiting: set[int] = set()
+        self._all_firsts = frozenset(slot for slots in self._firsts for slot in slots)
         self._closed: set[int] = set()
         self._allowed: set[int] = set()
 
@@ -57,7 +57,6 @@ class OrderJudge:
     def start(self) -> None:
         """A bridge starts cold."""
         self._out, self._early = {}, []
-        self._waiting = {slot for slots in self._firsts for slot in slots}
         self._closed = set(range(len(self._firsts)))
         self._allowed = {bus for bus, opens in enumerate(self._facts.auto_open) if opens}
 
@@ -76,9 +75,9 @@ class OrderJudge:
 
     def _first(self, at_s: float, slot: int, value: float, seq: int | None) -> Iterator[Breaks]:
         kind, held = self._held.kind[slot], self._held
-        needs = tuple(self._waiting - {slot})
-        awaited = slot in self._waiting
-        self._waiting.discard(slot)
+        others = self._all_firsts - {slot}
+        needs = tuple(first for first in others if not self._sent_before(first, seq))
+        awaited = slot in self._all_firsts
         if kind == MASTER:
             start_db = self._facts.start_db[held.bus[slot]]
             if not value <= start_db + self._tolerance_db:
@@ -107,7 +106,7 @@ class OrderJudge:
         sends = self._held.sends_of_bus(bus)
         needed = [part for send in sends for part in (send, self._held.tap_of(send))]
         needs = tuple(part for part in needed
-                      if part in self._facts.can_set and part not in self._out)  # fmt: skip
+                      if part in self._facts.can_set and not self._sent_before(part, seq))  # fmt: skip
         if needs:
             text = "opened before all its sends and taps went out"
             yield from self._too_early(seq, needs, Breaks(at_s, slot, text))
@@ -130,7 +129,7 @@ class OrderJudge:
 
     def _sent_before(self, slot: int, seq: int | None) -> bool:
         out = self._out.get(slot)
-        return slot in self._out and (out is None or seq is None or out < seq)
+        return slot in self._out and (out is None or seq is None or out <= seq)
 
     def _named(self, breaks: Breaks, needs: tuple[int, ...]) -> Breaks:
         name = self._facts.layout.name(min(needs))

@@ -7,7 +7,7 @@ stand ``step`` above it. A coarse control may add the widest of its own steps on
 
 from __future__ import annotations
 
-from bridge.simulator.held import FADER, SEND, Held
+from bridge.simulator.held import FADER, SEND, TAP, Held
 from bridge.simulator.recording import Facts
 from bridge.simulator.scales import widest_step
 
@@ -137,8 +137,9 @@ class SlewJudge:
 
 def judged_sends(held: Held, slot: int) -> tuple[int, ...]:
     """The post-fader sends whose effective level a word about this slot can raise."""
-    if held.kind[slot] == SEND:
-        return (slot,) if held.is_post(slot) else ()
+    if held.kind[slot] in (SEND, TAP):
+        send = held.send_of(slot)
+        return (send,) if held.is_post(send) else ()
     if held.kind[slot] == FADER:
         return tuple(
             send for send in held.sends_of_channel(held.channel[slot]) if held.is_post(send)

@@ -170,8 +170,8 @@ class Witness:
         else:
             for level, heard in before:
                 self._judge_slew(level, heard, sent_s, seq)
-        if held.kind[slot] == TAP or value > old_value:
-            self._judge_effective(slot, old_value, sent_s)
+        if value > old_value:
+            self._judge_effective(slot, sent_s)
         if self._fault.since is not None:
             for level, heard in before:
                 text = self._fault.told(level, sent_s, own=level == slot, before_db=heard)
@@ -212,12 +212,10 @@ class Witness:
             text = f"changing it jumps from {old_db:.2f} to {new_db:.2f} dB, step is {step_db:g} dB"
             self._breach("slew", slot, text)
 
-    def _judge_effective(self, slot: int, old_value: float, sent_s: float) -> None:
+    def _judge_effective(self, slot: int, sent_s: float) -> None:
         """A word that raises a post-fader send, through its own level, its tap or its fader."""
         held = self._held
-        tapped = held.kind[slot] == TAP and held.newest[slot] > old_value
-        sends = (held.send_of(slot),) if tapped else judged_sends(held, slot)
-        for send in sends:
+        for send in judged_sends(held, slot):
             fader_db = self._fader(send, sent_s)
             if fader_db is None:
                 continue

@@ -51,32 +51,32 @@ def midi(folder: Path) -> dict[str, Any]:
         raise peers.BenchFailure("python-rtmidi is missing: python3 tools/start.py says why")
     files = rigs.midi_files(CONTROLS, "measure-keys*", f"{DESK}*")
     rig = peers.write_files(folder / "midi", files)
-    result, log = folder / "midi.json", folder / "hands.log"
+    result, go = folder / "midi.json", folder / "go"
+    python = sys.executable
     with ExitStack() as stack:
         stack.enter_context(jack_server(folder / "jack.log"))
-        command: list[str | Path] = [sys.executable, peers.HERE / "midi_hands.py", result]
-        hands = stack.enter_context(peers.running(command, log))
-        peers.wait_for("the measuring ports", lambda: "ready" in log.read_text(), hands, log)
-        thru: list[str | Path] = [
-            sys.executable,
-            peers.HERE / "midi_thru.py",
-            "measure-keys:out",
-            f"{THRU}:in",
-        ]
-        stack.enter_context(peers.running(thru, folder / "thru.log"))
-        bridge_log = folder / "bridge.log"
-        stack.enter_context(peers.running(peers.bridge_command(rig), bridge_log))
-        _wait(hands, log, bridge_log)
+
+        def up(name: str, said: str, *command: str | Path) -> subprocess.Popen[str]:
+            log = folder / f"{name}.log"
+            process = stack.enter_context(peers.running(command, log))
+            peers.wait_for(name, lambda: said in log.read_text(), process, log)
+            return process
+
+        hands = up("hands", "ready", python, peers.HERE / "midi_hands.py", result, go)
+        up("thru", "ready", python, peers.HERE / "midi_thru.py", "measure-keys:out", f"{THRU}:in")
+        up("bridge", "console: open\n", *peers.bridge_command(rig))
+        go.touch()
+        _wait(hands, folder)
         return _figures(json.loads(result.read_text(encoding="utf-8")))
 
 
-def _wait(hands: subprocess.Popen[str], log: Path, bridge_log: Path) -> None:
+def _wait(hands: subprocess.Popen[str], folder: Path) -> None:
     try:
         code = hands.wait(PATIENCE_S)
     except subprocess.TimeoutExpired:
         code = -1
     if code:
-        said = f"{log.read_text()[-300:]} / {bridge_log.read_text()[-600:]}"
+        said = " / ".join((folder / f"{n}.log").read_text()[-600:] for n in ("hands", "bridge"))
         raise peers.BenchFailure(f"measuring MIDI broke off ({code}): {said}")
 
 

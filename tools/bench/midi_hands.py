@@ -1,11 +1,13 @@
 """A controller, a console and a listener beside them, as JACK ports of one process. I/O.
 
-usage: midi_hands.py RESULT_FILE
+usage: midi_hands.py RESULT_FILE GO_FILE
 
 A process of its own, because a JACK server that hangs takes its clients with it: the one who
-waits for the result can end this one. Opens its ports, says "ready", waits until messages come
-through the pass-through and through the bridge, measures, and writes a JSON list: for each message
-the seconds until each place had it.
+waits for the result can end this one. Opens its ports, says "ready", and sends nothing until
+GO_FILE is there: with a synchronous JACK server, a client whose callback wants Python's lock while
+it is still opening a port stands still together with the server. Then it waits until messages
+come through the pass-through and through the bridge, measures, and writes a JSON list: for each
+message the seconds until each place had it.
 """
 
 from __future__ import annotations
@@ -78,10 +80,12 @@ def message_of(number: int) -> bytes:
     return bytes((0xB0, FIRST_CONTROL + number % CONTROLS, value))
 
 
-def main(result: Path) -> int:
+def main(result: Path, go: Path) -> int:
     """Measure, one message in flight, some ms apart; returns the exit code."""
     hands = Hands()
     print("ready", flush=True)
+    while not go.exists():
+        time.sleep(0.02)
     number, until = 0, time.monotonic() + START_S
     while len(arrived := hands.once(message_of(number))) < 3:
         number += 1
@@ -101,4 +105,4 @@ def main(result: Path) -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main(Path(sys.argv[1])))
+    raise SystemExit(main(Path(sys.argv[1]), Path(sys.argv[2])))

@@ -16,7 +16,7 @@ from bridge.maps.model import ENTRIES_MAX, MapFile
 from bridge.maps.move import FLIP, SET, Move
 from bridge.maps.press import Button, Presses
 from bridge.maps.reach import CONFLICTS_MAX, find_conflicts, reach
-from bridge.maps.template import Template
+from bridge.maps.template import Template, address_flaw
 from bridge.rig.layout import Layout, Parameter
 from bridge.wire import osc
 
@@ -207,3 +207,10 @@ def test_every_key_of_a_map_is_described() -> None:
         if "description" not in field and "$ref" not in field
     ]
     assert bare == []
+
+
+# The characters that no part of an address may have: OSC 1.0, "OSC Address Spaces".
+@pytest.mark.parametrize("code", range(256))
+def test_an_address_has_only_characters_that_osc_allows(code: int) -> None:
+    allowed = 32 < code < 127 and chr(code) not in "#*,?[]{}"
+    assert (address_flaw(f"/a{chr(code)}b") == "") == allowed

@@ -10,6 +10,7 @@ import pytest
 
 from bridge.maps.console import ConsoleNames, ConsoleWords
 from bridge.maps.controller import ControllerWords
+from bridge.maps.load import parse_map
 from bridge.maps.model import MapFile
 from bridge.maps.reach import find_conflicts
 from bridge.rig.layout import KINDS, Kind, Layout, Parameter
@@ -46,6 +47,14 @@ def heard(words: ConsoleWords, messages: tuple[bytes, ...]) -> tuple[int, float]
 
 def test_no_shipped_map_is_without_a_test() -> None:
     assert {path.stem for path in MAPPINGS.glob("*.toml")} == {*CONSOLES, *CONTROLLERS}
+
+
+def test_the_readme_names_every_map_and_its_example_loads() -> None:
+    text = (MAPPINGS / "README.md").read_text("utf-8")
+    assert all(f"`{name}.toml`" in text for name in (*CONSOLES, *CONTROLLERS))
+    examples = [block.split("```")[0] for block in text.split("```toml\n")[1:]]
+    (example,) = [block for block in examples if block.startswith("[map]")]
+    assert parse_map(example, "README.md").map.name == "My desk"
 
 
 @pytest.mark.parametrize("name", CONSOLES)

@@ -140,6 +140,12 @@ def test_a_restart_can_bring_other_levels_and_ends_a_subscription() -> None:
     assert console.move(SEND_0, -3.0, 2.1) == []
 
 
+def test_a_restart_forgets_half_a_value() -> None:
+    words = FakeWords()
+    StandIn(words, LAYOUT, lambda line: None).restart(1.0)
+    assert words.cleared == 1
+
+
 def test_a_lost_packet_is_recorded_with_what_it_would_have_said() -> None:
     console, lines = _console()
     console.missed(say(SEND_0, -20.0), 1.0, 3, 1.0)

@@ -138,6 +138,17 @@ def test_any_other_link_can_be_handed_in() -> None:
     assert [line.get("seq") for line in lines if line["what"] == "told"] == [0]
 
 
+def test_what_a_simulated_network_before_a_real_link_eats_is_recorded_as_lost() -> None:
+    async def main() -> list[dict[str, Any]]:
+        link, lines = PlainLink(), []
+        stand_in = StandIn(FakeWords(), LAYOUT, lines.append)
+        Console(stand_in, to_console=LossyNetwork(1, loss=1.0)).attach(link)
+        link.inbox([(say(SEND_0, -9.0), "port")])
+        return lines
+
+    assert [line["what"] for line in run(main())] == ["packet", "lost"]
+
+
 def _recorded(tmp_path: Path, **more: Any) -> tuple[RecordingFile, Path]:
     path = tmp_path / "show.jsonl"
     return RecordingFile(path, facts(), **more), path

@@ -83,8 +83,11 @@ def test_a_link_that_is_not_open_takes_nothing() -> None:
 
 
 def test_a_pulled_plug_drops_what_is_under_way_and_tells_both_ends() -> None:
+    missed: list[Packet] = []
+
     async def main() -> tuple[list[str], list[bytes], int]:
         wires = cable(LossyNetwork(1, delay_s=(0.1, 0.1)))
+        wires.console_end.missed = missed.append
         states: list[str] = []
         heard: list[bytes] = []
         wires.bridge_end.changed = states.append
@@ -100,6 +103,7 @@ def test_a_pulled_plug_drops_what_is_under_way_and_tells_both_ends() -> None:
         return states, heard, wires.console_end.dropped
 
     assert run(main()) == (["open", "lost", "open", "closed"], [b"after"], 1)
+    assert [packet.data for packet in missed] == [b"under way"]
 
 
 def test_a_slow_wire_takes_its_time_and_no_more_than_it_can_hold() -> None:

@@ -116,6 +116,10 @@ def test_the_witness_knows_every_step_of_a_coarse_control(name: str, rig: Rig) -
                 assert widest_step(scale, held, tenth / 10) == 0.0
 
 
+def test_a_fine_control_that_ends_below_the_top_is_not_coarse() -> None:
+    assert scales(lambda slot, level: min(level, 6.0), [1], floor_db=-60.0, top_db=10.0) == ((), {})
+
+
 def test_a_seven_bit_control_is_coarse_and_a_float_is_not(rig: Rig) -> None:
     for name, coarse in (("console-midi-7bit", True), ("console-osc-position", False)):
         assert bool(facts_from(rig, _both_ends(name, rig)[0], [0.0] * rig.layout.size).scales) is (

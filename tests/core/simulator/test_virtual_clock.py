@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from bridge.simulator.clock import AllTasksWait, VirtualLoop, run
+from bridge.simulator.clock import TURNS_PER_MOMENT_MAX, AllTasksWait, VirtualLoop, run
 
 
 def test_an_hour_of_36_000_wake_ups_passes_in_seconds() -> None:
@@ -68,6 +68,17 @@ def test_a_task_that_spins_raises_instead_of_standing_still() -> None:
 
     with pytest.raises(AllTasksWait, match="turns in one moment"):
         run(main())
+
+
+def test_many_turns_are_fine_while_time_passes() -> None:
+    async def main() -> float:
+        for _ in range(4):
+            for _ in range(TURNS_PER_MOMENT_MAX // 3):
+                await asyncio.sleep(0)
+            await asyncio.sleep(0.5)
+        return asyncio.get_running_loop().time()
+
+    assert run(main()) == pytest.approx(2.0)
 
 
 def test_tasks_are_cancelled_and_finish_after_a_deadlock() -> None:

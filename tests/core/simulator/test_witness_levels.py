@@ -67,6 +67,25 @@ def test_a_fall_that_does_not_go_far_enough_is_no_raise() -> None:
     assert Tape(post).told(1.0, SEND_0, -6.0).found() == {}
 
 
+def test_a_tap_that_lets_a_fader_push_a_send_over_its_ceiling_turns_it_red() -> None:
+    def tape(fader_db: float) -> Tape:
+        pre = facts({SEND_0: -0.5, slot(FADER, 0): fader_db})
+        return Tape(pre).told(1.0, slot(TAP, 0, 0), 1.0)
+
+    assert tape(0.5).found() == {}
+    assert tape(0.6).found() == {"ceiling": 1}
+
+
+def test_a_fader_that_the_desk_has_just_raised_is_news_to_the_bridge_at_first() -> None:
+    post = facts({slot(TAP, 0, 0): 1.0, slot(FADER, 0): 0.0, SEND_0: -5.0}, news_s=0.05)
+
+    def tape(sent_s: float) -> Tape:
+        return Tape(post).desk(1.0, slot(FADER, 0), 8.0).told(1.1, SEND_0, -4.5, sent=sent_s)
+
+    assert tape(1.04).found() == {}
+    assert tape(1.06).found() == {"ceiling": 1}
+
+
 # --- speed -----------------------------------------------------------------------------------
 
 
@@ -136,6 +155,12 @@ def test_a_word_that_crosses_the_desks_move_is_judged_as_if_it_had_not_happened(
     assert (crossed.counts, crossed.crossed) == ({}, 1)
     assert tape(1.06, -4.5).found() == {"slew": 1}
     assert tape(1.04, -2.0).found() == {"slew": 1}
+
+
+def test_a_word_may_cross_two_moves_of_the_desk() -> None:
+    tape = Tape(facts({SEND_0: -5.0}, delay_s=0.05, news_s=0.05))
+    tape.desk(1.0, SEND_0, -20.0).desk(1.02, SEND_0, -30.0)
+    assert tape.told(1.05, SEND_0, -4.5, sent=1.03).found() == {}
 
 
 def test_a_move_that_the_bridge_cannot_learn_of_is_forgiven_once() -> None:
@@ -226,6 +251,7 @@ def test_overtaken_and_doubled_words_are_counted_and_not_judged_for_speed() -> N
     tape.told(1.04, SEND_0, -29.5, seq=4)
     findings = tape.judged()
     assert (findings.counts, findings.late) == ({}, 2)
+    assert tape.told(1.05, SEND_0, -29.5, seq=4).judged().late == 3
 
 
 def test_speed_goes_by_the_newer_word_after_an_overtaken_one() -> None:
@@ -281,3 +307,14 @@ def test_a_wide_step_at_the_bottom_does_not_excuse_a_jump_where_steps_are_fine()
     tape.told(0.1, SEND_0, -56.0).told(0.6, SEND_0, -53.0).told(1.1, SEND_0, -50.0)
     assert tape.found() == {}
     assert tape.told(1.2, SEND_0, -48.0).found() == {"slew": 1}
+
+
+def test_one_wide_step_does_not_excuse_a_jump_later_in_the_same_ride() -> None:
+    """From -60 to -56 in one step, then a ride that never rests, then 2 dB at once."""
+    scale = (-60.0, *(-56.0 + i * 0.5 for i in range(113)))
+    tape = Tape(facts({SEND_0: -60.0}, scales=(scale,), scale_of={SEND_0: 0}))
+    tape.told(0.0, SEND_0, -56.0)
+    for i in range(1, 41):
+        tape.told(0.2 + i / 12, SEND_0, -56.0 + i * 0.5)
+    assert tape.found() == {}
+    assert tape.told(0.2 + 40 / 12, SEND_0, -34.0).found() == {"slew": 1}

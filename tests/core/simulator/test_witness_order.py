@@ -145,3 +145,22 @@ def test_a_word_that_overtook_the_masters_is_forgiven_when_they_were_sent_before
     assert tape(1, 0.04).found() == {}
     assert tape(3, 0.04).found() == {"order": 1}
     assert tape(1, 0.2).found() == {"order": 1}
+
+
+def test_of_several_words_that_overtake_each_other_the_one_sent_first_counts() -> None:
+    tape = Tape(_cold(delay_s=0.05)).told(0.0, slot(MASTER, bus=1), OFF, seq=0)
+    tape.told(0.01, slot(SEND, 0, 0), OFF, seq=2)
+    tape.told(0.02, slot(MASTER, bus=0), OFF, seq=4).told(0.03, slot(MASTER, bus=0), OFF, seq=1)
+    assert tape.found() == {}
+
+
+def test_masters_that_arrive_first_but_were_sent_last_turn_it_red() -> None:
+    tape = Tape(_cold(delay_s=0.05)).told(0.0, slot(MASTER, bus=1), OFF, seq=0)
+    tape.told(0.01, slot(MASTER, bus=0), OFF, seq=2).told(0.02, slot(SEND, 0, 0), OFF, seq=1)
+    assert tape.found() == {"order": 1}
+
+
+def test_words_in_one_packet_go_out_together() -> None:
+    tape = Tape(_cold(delay_s=0.05)).told(0.0, slot(MASTER, bus=1), OFF, seq=0)
+    tape.told(0.0, slot(MASTER, bus=0), OFF, seq=0).told(0.0, slot(SEND, 0, 0), OFF, seq=0)
+    assert tape.found() == {}

@@ -134,6 +134,20 @@ def test_a_second_fault_does_not_forget_the_first() -> None:
     assert tape.told(3.0, SEND_0, -10.0).found() == {"fault": 1}
 
 
+def test_a_level_behind_a_mute_may_not_be_told_louder_after_a_fault_either() -> None:
+    muted = facts({MASTER_0: -20.0, slot(MUTE, bus=0): 1.0})
+    assert Tape(muted).note(1.0, "crash").told(2.0, MASTER_0, -10.0).found() == {"fault": 1}
+    twice = Tape(muted).note(1.0, "restart").desk(1.0, MASTER_0, 0.0, restart=True)
+    assert twice.note(2.0, "lost").told(3.0, MASTER_0, -10.0).found() == {"fault": 1}
+
+
+def test_a_gate_that_a_restart_opened_may_not_be_opened_by_the_bridge() -> None:
+    mute = slot(MUTE, bus=0)
+    tape = Tape(facts({MASTER_0: -59.5, mute: 1.0})).note(1.0, "restart")
+    tape.desk(1.0, mute, 0.0, restart=True).note(2.0, "lost")
+    assert tape.told(3.0, mute, 1.0).told(4.0, mute, 0.0).found() == {"fault": 1}
+
+
 def test_a_word_that_was_under_way_when_it_happened_is_not_judged() -> None:
     held = facts({SEND_0: -20.0}, delay_s=0.05, news_s=0.05)
 
