@@ -124,10 +124,13 @@ def _watch(args: argparse.Namespace) -> int:
 
 
 def _schema(args: argparse.Namespace) -> int:
+    from pydantic import BaseModel
+
     from bridge.maps.model import MapFile
     from bridge.rig.model import RigFile
 
-    model = {"rig": RigFile, "map": MapFile}[args.file]
+    models: dict[str, type[BaseModel]] = {"rig": RigFile, "map": MapFile}
+    model = models[args.file]
     print(json.dumps(model.model_json_schema(), indent=2))
     return OK
 
@@ -186,13 +189,18 @@ def _parser() -> argparse.ArgumentParser:
     logs(simulate)
     witness = command("witness", _witness, "Judge a recording; exit 1 with the first breach.")
     witness.add_argument("file", type=Path, help="the recording")
+    _more_commands(command)
+    return parser
+
+
+def _more_commands(command: Callable[..., argparse.ArgumentParser]) -> None:
+    """The commands that look at things and change nothing."""
     watch = command("watch", _watch, "Show a running bridge in the terminal.")
     watch.add_argument("rig", type=Path, nargs="?", help="the rig file of the running bridge")
     watch.add_argument("--at", help="where it runs: tcp://127.0.0.1:9100")
     schema = command("schema", _schema, "Print the JSON Schema of a file kind.")
     schema.add_argument("file", choices=("rig", "map"), help="which kind of file")
     command("ports", _ports, "List the MIDI ports of this machine.")
-    return parser
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -99,6 +99,9 @@ class Console:
         self._ask_again_s = self._probe_s = self._renew_s = self._reread_s = math.inf
         self._heard_s = -math.inf
         self._reread = sorted(words.can_read)
+        self._confirms = frozenset(
+            slot for slot in words.can_set & words.can_read if words.echoes or words.ask(slot)
+        ) if terms.readback else frozenset()  # fmt: skip
         self._interval_s = limits.CONFIRM_RETRY_S if terms.readback else limits.BLIND_REPEAT_S
         self._worst = _longest(words)
 
@@ -107,7 +110,7 @@ class Console:
     def link_open(self, now_s: float) -> None:
         """The link to the console stands: read the console, or begin where it can't be read."""
         self._renew_s = now_s if self.words.renew_every_s else math.inf
-        if self.terms.readback and self.words.can_read:
+        if self.terms.readback and self._questions():
             self._read(now_s)
         else:
             self._complete(now_s)
@@ -128,11 +131,17 @@ class Console:
     def _read(self, now_s: float) -> None:
         self.state = READING
         self._heard.clear()
-        self._open_questions = set(self.words.can_read)
+        self._open_questions = self._questions()
         self._heard_s = now_s
         self._probe_s = now_s + self.terms.answer_s / 2
         self._reread_s = math.inf
         self._ask_open(now_s)
+
+    def _questions(self) -> set[int]:
+        """What the console can be asked: all it tells, where one question brings everything."""
+        if self.words.ask_all:
+            return set(self.words.can_read)
+        return {slot for slot in self.words.can_read if self.words.ask(slot)}
 
     def _ask_open(self, now_s: float) -> None:
         """Put the open questions: all at once where the console can, else one by one."""
@@ -255,7 +264,7 @@ class Console:
         if not taken and value > before and engine.matrix.kind[slot] == LEVEL:
             engine.slipped(slot, before, now_s)  # it never left: climb again from where it was
             return
-        if self.terms.readback:
+        if slot in self._confirms:
             self._remember(slot, before, now_s)
             if not self.words.echoes:
                 self._queue.put(slot, ASK)
@@ -283,11 +292,11 @@ class Console:
         value = self.engine.again(slot, now_s)
         if value == value:
             taken = self._say(self.words.encode(slot, value), now_s)
-            if taken and self.terms.reliable and not self.terms.readback:
+            if taken and self.terms.reliable and slot not in self._confirms:
                 self.engine.settle(slot)
                 self._unsure.pop(slot, None)
                 return
-        if self.terms.readback:
+        if slot in self._confirms:
             self._queue.put(slot, ASK)
 
     def _say(self, messages: tuple[bytes, ...], now_s: float) -> bool:
@@ -325,7 +334,7 @@ class Console:
             if word.due_s > now_s:
                 return
             del unsure[slot]
-            blind_done = not self.terms.readback and word.tries >= limits.BLIND_REPEATS
+            blind_done = slot not in self._confirms and word.tries >= limits.BLIND_REPEATS
             if blind_done and not self.terms.reliable and not self.engine.lost:
                 self.engine.settle(slot)
                 continue

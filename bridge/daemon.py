@@ -151,7 +151,6 @@ class Daemon:
         self._schedule(now_s)
 
     def _changed(self, name: str, state: str) -> None:
-        log.info("link %s: %s", name, state)
         now_s = asyncio.get_running_loop().time()
         if name == "console":
             if state == "open":

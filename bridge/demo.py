@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from bridge.daemon import Daemon, load
+from bridge.errors import LinkError
 from bridge.house import console_words
 from bridge.links.address import SocketAddress, parse_address
 from bridge.rig.rig import ENGINEER, Rig
@@ -66,7 +67,11 @@ class Demo:
         loop = asyncio.get_running_loop()
         send = parse_address(self.rig.file.console.send or "", "console.send")
         assert isinstance(send, SocketAddress)
-        await self.console.listen_udp(send.host, send.port)
+        try:
+            await self.console.listen_udp(send.host, send.port)
+        except OSError as error:
+            found = f"the stand-in cannot listen at {self.rig.file.console.send}: {error.strerror}"
+            raise LinkError("console", found, "stop what uses this port") from None
         self.lines.insert(0, header_of(self._facts, loop.time()))
         opened = asyncio.Event()
         bridge = loop.create_task(self.daemon.run(opened.set), name="bridge")

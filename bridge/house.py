@@ -189,6 +189,8 @@ class House:
     def rests(self) -> bool:
         """Whether every level is where it goes and the console is known to have it."""
         engine = self.engine
+        if not engine.running():
+            return False
         return not (engine.moving or engine.waiting or engine.marked or self.console.unsure())
 
     def expected(self) -> dict[int, float]:

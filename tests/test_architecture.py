@@ -75,7 +75,8 @@ ROWS: dict[str, Row] = {
     "console": Row(PURE_PARTS),
     "controllers": Row(PURE_PARTS),
     "house": Row(f"{PURE_PARTS} console controllers"),
-    "checking": Row(f"{INSIDE} links"),
+    "checking": Row(f"{INSIDE} links", words("fnmatch ipaddress")),
+    "checking/__init__": Row(f"{INSIDE} links daemon", words("pathlib"), pure=False),
     "links": Row(f"{BASE} wire", words(f"{LOOP} {SYSTEM}"), pure=False),
     # A process of its own, so it has a clock of its own: no loop runs in it.
     "links/midi_helper": Row(f"{BASE} wire", words(f"{LOOP} {SYSTEM} time"), pure=False),
@@ -96,7 +97,7 @@ ROWS: dict[str, Row] = {
     "demo": Row(ALL_PARTS, STDLIB, pure=False),
     "simulate": Row(ALL_PARTS, STDLIB, pure=False),
     "view": Row("watching", words("asyncio rich"), pure=False),
-    "cli": Row(ALL_PARTS, STDLIB | words("rich"), pure=False),
+    "cli": Row(ALL_PARTS, STDLIB | words("pydantic rich"), pure=False),
 }
 APART = (("simulator", "mix"),)
 """The witness may not share the rules that it testifies about, not even through a third file."""

@@ -29,8 +29,8 @@ GRACE_S = 0.1
 START_S = 10.0
 """Time that a helper may take to start: a small computer reads it from a slow card."""
 
-STOP_S = 2.0
-"""Time that a helper may take to close its ports."""
+STOP_S = 5.0
+"""Time that a helper may take to close its ports; a JACK server suffers from one that is killed."""
 
 PIPE_BYTES_MAX = 16 * 1024
 """Bytes kept for a helper that takes none: what waits there grows old."""

@@ -322,6 +322,10 @@ class Engine:
 
     # -- time -----------------------------------------------------------------------------------
 
+    def running(self) -> bool:
+        """Whether the start is over: every bus is ready to be opened."""
+        return self.phase == RUNNING
+
     def advance(self, now_s: float) -> None:
         """Let time pass: mark what ramps, try what waits, bring the start one step further."""
         if not self.moving and not self.waiting and self.phase == RUNNING:

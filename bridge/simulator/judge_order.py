@@ -104,9 +104,9 @@ class OrderJudge:
         if bus not in self._allowed:
             yield Breaks(at_s, slot, "opened though nobody opened this bus")
         sends = self._held.sends_of_bus(bus)
-        needed = [part for send in sends for part in (send, self._held.tap_of(send))]
-        needs = tuple(part for part in needed
-                      if part in self._facts.can_set and not self._sent_before(part, seq))  # fmt: skip
+        parts = [part for send in sends for part in (send, self._held.tap_of(send))]
+        needed = [part for part in parts if part in self._facts.can_set]
+        needs = tuple(part for part in needed if not self._sent_before(part, seq))
         if needs:
             text = "opened before all its sends and taps went out"
             yield from self._too_early(seq, needs, Breaks(at_s, slot, text))

@@ -36,11 +36,7 @@ def scales(
     for slot in slots:
         answers = tuple(held(slot, probe) for probe in probes)
         if answers not in found:
-            scale = (
-                _scale(held, slot, floor_db, top_db)
-                if _coarse(probes, answers, held(slot, top_db))
-                else None
-            )
+            scale = _scale(held, slot, floor_db, top_db) if _coarse(probes, answers) else None
             found[answers] = len(all_scales) if scale else None
             all_scales.extend([scale] if scale else [])
         number = found[answers]
@@ -49,10 +45,8 @@ def scales(
     return tuple(all_scales), scale_of
 
 
-def _coarse(probes: list[float], answers: tuple[float, ...], highest_db: float) -> bool:
-    """Whether some level is not held closely; above the control's own top none can be."""
-    pairs = zip(probes, answers, strict=True)
-    return any(not probe - held <= FINE_DB for probe, held in pairs if probe <= highest_db)
+def _coarse(probes: list[float], answers: tuple[float, ...]) -> bool:
+    return any(not probe - held <= FINE_DB for probe, held in zip(probes, answers, strict=True))
 
 
 def _scale(

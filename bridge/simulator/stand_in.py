@@ -23,12 +23,15 @@ RENEWALS_MISSED = 2.5
 class Words(Protocol):
     """What the stand-in needs of a compiled address map, read from the console's end."""
 
-    language: str
     can_set: frozenset[int]
     can_read: frozenset[int]
     echoes: bool
     renew_every_s: float
     alive: tuple[bytes, ...]
+
+    @property
+    def language(self) -> str:
+        """``osc`` or ``midi``."""
 
     def encode(self, slot: int, value: float) -> tuple[bytes, ...]:
         """Messages by which the console reports a value."""

@@ -173,6 +173,19 @@ def test_a_bus_that_nothing_opens_is_found(bench: Bench) -> None:
     assert len(bench.warnings(*changes, by_itself)) == 1
 
 
+def test_who_has_no_right_to_open_a_bus_does_not_count_as_opening_it(bench: Bench) -> None:
+    key = '[map]\nname = "Key"\nkind = "controller"\n[[midi]]\nparameter = "bus open"\nbus = 1\n'
+    bench.map("key.toml", key + 'message = "note"\nnumber = 40\naction = "toggle"\n')
+    page = f'map = "{MAPPINGS}/engineer-panel.toml"\nlisten = "udp://:9370"\nsource = "192.0.2.20"'
+    ines = ('hands = "engineer"\n' + page, 'hands = "ines"\nmap = "key.toml"\nmidi = "Key*"')
+    right = ('name = "Ines"', 'name = "Ines"\nmay_touch = ["bus open", "send level"]')
+    without, given = (
+        [w for w in bench.warnings(ines, *more) if "nothing opens" in w] for more in ((), (right,))
+    )
+    assert [w.split()[4] for w in without] == ["kit:", "front:"]
+    assert [w.split()[4] for w in given] == ["front:"]
+
+
 # -- controls -----------------------------------------------------------------------------------
 
 

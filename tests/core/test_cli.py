@@ -20,10 +20,10 @@ from bridge.links import midi
 from bridge.links.address import MidiAddress
 from bridge.rig.layout import Parameter
 from bridge.simulate import Simulation, far_port, until_signal
-from bridge.wire import osc
 
 DEMO = MAPPINGS / "rigs" / "demo.toml"
 Said = pytest.CaptureFixture[str]
+Word = tuple[int, float]
 
 
 @pytest.fixture
@@ -175,44 +175,73 @@ def test_simulate_ends_by_a_signal_and_leaves_a_recording_that_can_be_judged(
     assert "every promise kept: 0 words" in capsys.readouterr().out
 
 
-async def _master_told(simulation: Simulation, port: int, record: Path, level_db: float) -> None:
-    """Be a bridge that tells a master of the stand-in, and wait for its answer."""
+async def _told(simulation: Simulation, port: int, record: Path, *words: Word) -> None:
+    """Be a bridge that tells the stand-in, word by word, and waits for each answer."""
     loop, stop, opened = asyncio.get_running_loop(), asyncio.Event(), asyncio.Event()
     rig, maps = load(simulation.path)
-    words = console_words(rig, maps[rig.file.console.map])
-    slot = rig.layout.slot(Parameter.BUS_MASTER, -1, 0)
+    language = console_words(rig, maps[rig.file.console.map])
     task = loop.create_task(simulation.run(stop, lambda _: opened.set(), record))
     await opened.wait()
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as hand:
         hand.setblocking(False)
         await loop.sock_connect(hand, ("127.0.0.1", port))
-        for data in words.encode(slot, level_db):
-            await loop.sock_sendall(hand, data)
-        answer = await asyncio.wait_for(loop.sock_recv(hand, 8192), 5.0)
-    assert osc.decode(answer)[0].address == "/out/01/level"
+        for slot, value in words:
+            for data in language.encode(slot, value):
+                await loop.sock_sendall(hand, data)
+            answer = await asyncio.wait_for(loop.sock_recv(hand, 8192), 5.0)
+            assert language.decode(answer)[0][0] == slot
     stop.set()
     await task
 
 
-@pytest.mark.parametrize(("level_db", "code"), [(-60.0, 0), (-10.0, 1)])
+def master(simulation: Simulation, bus: int) -> int:
+    return simulation.rig.layout.slot(Parameter.BUS_MASTER, -1, bus)
+
+
+@pytest.fixture
+def simulation(tmp_path: Path, free: int) -> Simulation:
+    return Simulation(Path(written(tmp_path, console_at(free, alone()))))
+
+
+@pytest.mark.parametrize(
+    ("level_db", "code", "said"),
+    [
+        (-60.0, 0, "every promise kept: 1 words"),
+        (-10.0, 1, "slew: bus master of kit: rose from -60.00 to"),
+        (5.0, 1, "ceiling: bus master of kit: told 5.0"),
+    ],
+)
 def test_the_witness_judges_what_the_stand_in_was_told(
-    tmp_path: Path, free: int, level_db: float, code: int, capsys: Said
-) -> None:
-    simulation = Simulation(Path(written(tmp_path, console_at(free, alone()))))
+    simulation: Simulation, free: int, level_db: float, code: int, said: str, tmp_path: Path,
+    capsys: Said,
+) -> None:  # fmt: skip
     record = tmp_path / "record.jsonl"
-    asyncio.run(_master_told(simulation, free, record, level_db))
+    asyncio.run(_told(simulation, free, record, (master(simulation, 0), level_db)))
     assert cli.main(["witness", str(record)]) == code
-    out = capsys.readouterr().out
-    assert out.startswith("every promise kept: 1 words" if code == 0 else "BROKEN: ")
+    assert said in capsys.readouterr().out
 
 
-def test_a_level_above_its_ceiling_is_named_by_the_witness(tmp_path: Path, free: int,
-                                                           capsys: Said) -> None:  # fmt: skip
-    simulation = Simulation(Path(written(tmp_path, console_at(free, alone()))))
-    record = tmp_path / "record.jsonl"
-    asyncio.run(_master_told(simulation, free, record, 5.0))
+def test_a_bus_may_open_at_the_stand_in_without_word_of_who_opened_it(
+    simulation: Simulation, free: int, tmp_path: Path, capsys: Said
+) -> None:
+    layout, record = simulation.rig.layout, tmp_path / "record.jsonl"
+    low = [(master(simulation, bus), -70.0) for bus in range(2)]
+    cells = [(slot, float("-inf")) for slot in layout.slots(Parameter.SEND_LEVEL)]
+    cells += [(slot, 0.0) for slot in layout.slots(Parameter.SEND_TAP)]
+    opening = (master(simulation, 1), -59.5)
+    asyncio.run(_told(simulation, free, record, *low, *cells, opening))
+    assert cli.main(["witness", str(record)]) == 0
+    assert "every promise kept: 11 words" in capsys.readouterr().out
+
+
+def test_a_bus_that_opens_before_its_sends_are_out_is_a_breach(
+    simulation: Simulation, free: int, tmp_path: Path, capsys: Said
+) -> None:
+    low = [(master(simulation, bus), -70.0) for bus in range(2)]
+    record, opening = tmp_path / "record.jsonl", (master(simulation, 1), -59.5)
+    asyncio.run(_told(simulation, free, record, *low, opening))
     assert cli.main(["witness", str(record)]) == 1
-    assert "ceiling: bus master of kit: told 5.0" in capsys.readouterr().out
+    assert "opened before all its sends and taps went out" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("loss", ["-0.1", "0.51", "nan"])

@@ -9,6 +9,7 @@ RUNS = int(os.environ.get("FOLDBRIDGE_RUNS", "50"))
 """Seeded runs; more with FOLDBRIDGE_RUNS=1000."""
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(RUNS))
 def test_every_promise_holds_in_ten_minutes_on_a_bad_link(seed: int) -> None:
     kind = list(KINDS)[seed % len(KINDS)]

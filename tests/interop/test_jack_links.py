@@ -223,14 +223,14 @@ def test_ports_are_listed_with_their_driver(
 
 @pytest.mark.parametrize("end", ["kill", "freeze"])
 def test_a_driver_that_stops_taking_bytes_does_not_stop_the_loop(
-    midi_player: PlayerMaker, jack_server: JackServer, end: str
+    rough_jack_server: JackServer, midi_player: PlayerMaker, end: str
 ) -> None:
     async def work() -> None:
         async with wired("foot*") as wires:
             await plugged(midi_player, "Foot board")
             await wires.becomes("open")
             async with heartbeat() as stood_still_s:
-                getattr(jack_server, end)()
+                getattr(rough_jack_server, end)()
                 told = 0
                 while wires.link.state == "open":  # far more than the driver's own buffer holds
                     told += sum(wires.link.send(CHANGE) for _ in range(100))
@@ -239,10 +239,7 @@ def test_a_driver_that_stops_taking_bytes_does_not_stop_the_loop(
                 assert not wires.link.send(CHANGE)
             assert wires.states == ["opening", "open", "lost"]
 
-    try:
-        run(work())
-    finally:
-        jack_server.stop()
+    run(work())
 
 
 async def _turns(number: int) -> None:
@@ -255,15 +252,15 @@ async def _turns(number: int) -> None:
 
 
 def test_a_link_comes_back_after_the_server_was_killed_and_started_again(
-    midi_player: PlayerMaker, jack_server: JackServer
+    rough_jack_server: JackServer, midi_player: PlayerMaker
 ) -> None:
     async def work() -> None:
         async with wired("foot*") as wires:
             await plugged(midi_player, "Foot board")
             await wires.becomes("open")
-            jack_server.kill()
+            rough_jack_server.kill()
             await wires.becomes("lost")
-            await asyncio.to_thread(jack_server.start)
+            await asyncio.to_thread(rough_jack_server.start, in_step=False)
             player = await plugged(midi_player, "Foot board")
             await wires.becomes("open")
             player.play(CHANGE)
@@ -272,7 +269,9 @@ def test_a_link_comes_back_after_the_server_was_killed_and_started_again(
     run(work())
 
 
-def test_a_helper_that_dies_is_replaced(midi_player: PlayerMaker) -> None:
+def test_a_helper_that_dies_is_replaced(
+    rough_jack_server: JackServer, midi_player: PlayerMaker
+) -> None:
     async def work() -> None:
         async with wired("foot*") as wires:
             player = await plugged(midi_player, "Foot board")
@@ -287,7 +286,9 @@ def test_a_helper_that_dies_is_replaced(midi_player: PlayerMaker) -> None:
     run(work())
 
 
-def test_a_helper_that_hangs_is_killed_and_replaced(midi_player: PlayerMaker) -> None:
+def test_a_helper_that_hangs_is_killed_and_replaced(
+    rough_jack_server: JackServer, midi_player: PlayerMaker
+) -> None:
     async def work() -> None:
         async with wired("foot*") as wires:
             await plugged(midi_player, "Foot board")

@@ -91,7 +91,7 @@ class Witness:
             self.bucket[s] = (min(base, new), at_s)
 
     def ceiling(self, slot: int, value: float) -> None:
-        p, channel, bus = self.layout.place(slot)
+        p, _channel, bus = self.layout.place(slot)
         if p is P.BUS_MASTER:
             assert value <= (-3.0, 3.0, 3.0)[bus]
         elif p is P.SEND_LEVEL:
@@ -199,7 +199,7 @@ class AnybodyDoesAnything(RuleBasedStateMachine):
     @rule(slot=st.integers(0, 60), value=st.floats(-90.0, 10.0))
     def the_desk_moves(self, slot: int, value: float) -> None:
         layout = self.house.layout
-        p, channel, bus = layout.place(slot)
+        p, _channel, _bus = layout.place(slot)
         if slot not in {s for s in layout if self.house.engine.matrix.can_set[s]}:
             return
         if p not in (P.CHANNEL_FADER, P.SEND_LEVEL, P.BUS_MASTER, P.SEND_PAN):

@@ -269,7 +269,7 @@ class Run:
         hands = self.random
         what = hands.choice(("desk", "desk", "restart", "dark"))
         if what == "desk" and self.kind.readback:
-            slots = sorted(self.stand_in._words.can_set)  # noqa: SLF001
+            slots = sorted(self.stand_in._words.can_set)
             slot = hands.choice(slots)
             value = random_levels(self.rig.layout, [slot], hands.randrange(10**6))[slot]
             self.console.move(slot, value)
