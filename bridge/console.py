@@ -207,12 +207,21 @@ class Console:
             self._unsure.pop(slot, None)
             engine.settle(slot)
         elif any(self._same(slot, value, old) for old in self._recent(slot, now_s)):
-            self._remember(slot, told, now_s)
-            engine.slipped(slot, value, now_s)
+            self._stale(slot, value, now_s)
         else:
             self.desk_moves += 1
             self._unsure.pop(slot, None)
             engine.desk(slot, value, now_s)
+
+    def _stale(self, slot: int, value: float, now_s: float) -> None:
+        """An older word of ours came back: late, or the console stands at it now. Make sure."""
+        told = self.engine.matrix.told[slot]
+        self._remember(slot, told, now_s)
+        self.engine.slipped(slot, value, now_s)
+        if slot not in self._unsure:
+            due_s = now_s + self._interval_s
+            self._unsure[slot] = _Unsure(due_s, 0, False, told, told, now_s)
+            self._queue.put(slot, REPEAT)
 
     def _same(self, slot: int, value: float, other: float) -> bool:
         if value == other:

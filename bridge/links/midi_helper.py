@@ -122,26 +122,26 @@ class Driver:
             mark = f"alive {os.getpid()}"
             outputs.open_virtual_port(mark)
             inputs.ignore_types(active_sense=False)
-            inputs.set_callback(self._echoed)
             _connect(inputs, next(n for n in inputs.get_ports() if n.endswith(mark)), 0)
         return inputs, outputs
 
     def _check_echo(self) -> None:
         """Start over in a new process if the server is dead: its clients are so for good.
 
-        The lists of a dead server stay as they were, so only a message through it can tell.
+        The lists of a dead server stay as they were, so only a message through it can tell. It is
+        fetched and not called back: a callback waits for Python's lock, which opening and closing
+        ports hold, and a server in step with its clients would wait for the callback.
         """
+        assert self._lists is not None
+        inputs, outputs = self._lists
         now_s = time.monotonic()
+        if inputs.get_message():
+            self._asked_s = None
         if self._asked_s is None:
             self._asked_s = now_s
-            assert self._lists is not None
-            self._lists[1].send_message(_ACTIVE_SENSING)
+            outputs.send_message(_ACTIVE_SENSING)
         elif now_s - self._asked_s > ECHO_S_MAX:
             os._exit(_SERVER_LOST)
-
-    def _echoed(self, event: tuple[list[int], float], data: object) -> None:
-        """Hear the helper's own message."""
-        self._asked_s = None
 
     def _tell(self, seen: tuple[list[str], list[str]] | str) -> None:
         """Tell what changed since the last look."""

@@ -363,11 +363,14 @@ class Engine:
         self.buses.desk(slot, value, now_s)
 
     def slipped(self, slot: int, value: float, now_s: float) -> None:
-        """The console stands at an older word of ours: climb again from there."""
+        """The console may stand at an older word of ours, so the last one is not settled.
+
+        From a lower one the level climbs again.
+        """
         m = self.matrix
+        m.settled[slot] = 0
         if m.kind[slot] == LEVEL and value < m.told[slot]:
             m.rides.slipped(slot, value, now_s)
-            m.settled[slot] = 0
             self.refresh(slot)
 
     def sink(self, slot: int, level_db: float) -> bool:

@@ -115,6 +115,11 @@ class SlewJudge:
             base_db = low_db = after_db
         self._rides[slot] = (base_db, at_s, low_db)
 
+    def stand(self, slot: int, at_s: float) -> None:
+        """What is heard now is where the next rise starts."""
+        heard = self._held.heard(slot)
+        self._rides[slot] = (heard, at_s, heard)
+
     def desk(self, slot: int, at_s: float, before_db: float, *, hidden: bool) -> None:
         """Take the desk's own move: the bridge's next one starts from there.
 
@@ -126,8 +131,7 @@ class SlewJudge:
         if known is not None and known[0] >= at_s:  # it could not know of the one before either
             _, level_db, ride = known
         self._before_desk[slot] = (until_s, level_db, ride)
-        heard = self._held.heard(slot)
-        self._rides[slot] = (heard, at_s, heard)
+        self.stand(slot, at_s)
 
     def known_to_bridge(self, slot: int, sent_s: float, level_db: float) -> float:
         """A level as the bridge may have known it: the lower one while a desk move is news."""

@@ -109,6 +109,7 @@ class Facts:
         scale_of: Slot to the number of its scale; slots without one are fine.
         delay_s: Longest time that a word is under way.
         news_s: Longest time until the bridge knows what the desk did or that a fault happened.
+        repair_s: Longest time until the bridge puts right what an overtaken word left behind.
         bytes_per_s: Budget of the link; ``inf`` is none.
         messages_per_s: Budget of the link; ``inf`` is none.
         burst_s: How much of the budget may go out at once, as time.
@@ -134,6 +135,7 @@ class Facts:
     scale_of: Mapping[int, int] = field(default_factory=dict)
     delay_s: float = 0.0
     news_s: float = 0.0
+    repair_s: float = 5.0
     bytes_per_s: float = math.inf
     messages_per_s: float = math.inf
     burst_s: float = 0.1
@@ -142,7 +144,7 @@ class Facts:
 
 _PER_BUS = ("send_ceiling_db", "master_ceiling_db", "start_db", "rise_db_per_s", "step_db")
 _PLAIN = ("fader_ceiling_db", "fader_rise_db_per_s", "fader_step_db", "ramp_floor_db", "delay_s",
-          "news_s", "bytes_per_s", "messages_per_s", "burst_s")  # fmt: skip
+          "news_s", "repair_s", "bytes_per_s", "messages_per_s", "burst_s")  # fmt: skip
 
 
 def header_of(facts: Facts, at_s: float = 0.0) -> dict[str, Any]:

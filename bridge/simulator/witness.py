@@ -14,6 +14,7 @@ from bridge.simulator.findings import BREACHES_KEPT, PROMISES, Breach, Findings
 from bridge.simulator.held import FADER, LEVELS, MASTER, SEND, TAP, Held
 from bridge.simulator.judge_budget import BudgetJudge
 from bridge.simulator.judge_fault import FaultJudge
+from bridge.simulator.judge_latest import LatestJudge
 from bridge.simulator.judge_order import Breaks, OrderJudge
 from bridge.simulator.judge_slew import SlewJudge, judged_sends
 from bridge.simulator.recording import (
@@ -53,6 +54,7 @@ class Witness:
         self._slew = SlewJudge(facts, held, tolerance_db, at_s)
         self._order = OrderJudge(facts, held, tolerance_db)
         self._fault = FaultJudge(facts, held, tolerance_db)
+        self._latest = LatestJudge(facts, held)
         bunched_s = facts.burst_s + facts.delay_s
         self._budgets = {
             True: [BudgetJudge("bytes", facts.bytes_per_s, facts.burst_s, at_s),
@@ -130,14 +132,23 @@ class Witness:
         slot, value, seq = self._slot(line["slot"]), value_of(line.get("value")), line.get("seq")
         sent_s = line.get("sent", at_s)
         self._words += 1
-        self._held.actual[slot] = value
+        held_value, self._held.actual[slot] = self._held.actual[slot], value
         if not value <= self._ceilings[slot]:
             self._judge_ceiling(slot, value)
         self._judge_order(self._order.word(at_s, slot, value, seq))
         if seq is not None and self._overtaken(slot, seq, at_s):
             self._late += 1
+            self._latest.late(slot, at_s)
             return
-        self._judge_word(slot, value, seq, sent_s)
+        falls = value == held_value or (self._held.kind[slot] in LEVELS and value < held_value)
+        no_rise = falls and self._latest.stale(slot, sent_s)
+        self._judge_latest(slot)
+        self._judge_word(slot, value, seq, sent_s, no_rise=no_rise)
+
+    def _judge_latest(self, slot: int) -> None:
+        text = self._latest.news(slot, self._at_s)
+        if text:
+            self._breach("settled", slot, text)
 
     def _judge_ceiling(self, slot: int, value: float) -> None:
         if not value <= self._ceilings[slot] + CEILING_TOLERANCE_DB:
@@ -155,8 +166,13 @@ class Witness:
         self._newest[slot] = (seq, at_s)
         return False
 
-    def _judge_word(self, slot: int, value: float, seq: int | None, sent_s: float) -> None:
-        """Judge a word that is news, by what it changes of what is heard."""
+    def _judge_word(
+        self, slot: int, value: float, seq: int | None, sent_s: float, *, no_rise: bool
+    ) -> None:
+        """Judge a word that is news, by what it changes of what is heard.
+
+        ``no_rise``: an older word stood there, and what the console really held falls or stays.
+        """
         held, at_s = self._held, self._at_s
         old_value = held.newest[slot]
         old_effective = self._effective(slot, sent_s)
@@ -167,8 +183,10 @@ class Witness:
             self._judge_tap(slot, old_effective, sent_s)
             for level, heard in before:
                 self._slew.follow(level, at_s, heard)
-        else:
-            for level, heard in before:
+        for level, heard in before if held.kind[slot] != TAP else ():
+            if no_rise:
+                self._slew.stand(level, at_s)
+            else:
                 self._judge_slew(level, heard, sent_s, seq)
         if value > old_value:
             self._judge_effective(slot, sent_s)
@@ -239,6 +257,7 @@ class Witness:
 
     def _take_desk(self, line: Line, at_s: float) -> None:
         slot, value, held = self._slot(line["slot"]), value_of(line.get("value")), self._held
+        self._judge_latest(slot)
         before = [(level, held.heard(level)) for level in held.behind(slot)]
         held.actual[slot] = held.newest[slot] = value
         hidden = bool(line.get("hidden"))
@@ -253,6 +272,7 @@ class Witness:
             raise RecordingError(self._lines, f"note {text!r}", f"one of {', '.join(NOTES)}")
         if text in FAULTS:
             self._fault.happened(at_s)
+            self._latest.fault()
         elif text == "person":
             self._fault.asked(line.get("slots"))
         elif text == "allowed_open":
@@ -264,11 +284,14 @@ class Witness:
 
     def _take_settled(self, line: Line, at_s: float) -> None:
         self._settled += 1
+        wrong = dict(self._latest.settled())
         for key, word in line["values"].items():
             slot = self._slot(int(key) if key.isdecimal() else key)
             wanted, found = value_of(word), self._held.actual[slot]
             if not self._same(slot, wanted, found):
-                self._breach("settled", slot, f"holds {found:.3f}, expected {wanted:.3f}")
+                wrong[slot] = f"holds {found:.3f}, expected {wanted:.3f}"
+        for slot, text in wrong.items():
+            self._breach("settled", slot, text)
 
     def _same(self, slot: int, wanted: float, found: float) -> bool:
         """Whether the console holds what it should; a coarse control may hold the step below."""

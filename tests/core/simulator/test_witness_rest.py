@@ -42,6 +42,43 @@ def test_what_an_overtaken_word_left_behind_is_what_the_console_holds() -> None:
     assert _settled(tape, -30.0) == {"settled": 1}
 
 
+def _left_behind(**more: Any) -> Tape:
+    """The bridge fell to -50 dB at once, and the word before that arrived last."""
+    tape = Tape(facts({SEND_0: -21.9}, delay_s=0.05, **more))
+    tape.told(1.00, SEND_0, -50.0, seq=3)
+    return tape.told(1.01, SEND_0, -21.4, seq=2)
+
+
+def test_an_older_word_that_stays_turns_it_red_even_where_nobody_expects_another_value() -> None:
+    assert _left_behind().add(recording.settled(9.0, {})).found() == {"settled": 1}
+    found = _left_behind().told(50.0, SEND_0, -21.5, seq=90).judged()
+    assert found.counts == {"settled": 1}
+    assert "an older word's value stood for 49.0 s" in str(found.first)
+    assert _left_behind().desk(50.0, SEND_0, -10.0).found() == {"settled": 1}
+
+
+def test_an_older_word_that_is_put_right_in_time_is_green() -> None:
+    put_right = _left_behind().told(3.0, SEND_0, -50.0, seq=90)
+    assert put_right.add(recording.settled(9.0, {SEND_0: -50.0})).found() == {}
+    twice = _left_behind().told(1.02, SEND_0, -50.0, seq=3)
+    assert twice.add(recording.settled(9.0, {SEND_0: -50.0})).found() == {}
+    assert _left_behind(repair_s=60.0).told(50.0, SEND_0, -21.5, seq=90).found() == {}
+
+
+def test_an_older_word_may_stay_while_a_fault_keeps_the_bridge_from_putting_it_right() -> None:
+    down = _left_behind().note(1.1, "lost")
+    assert down.told(50.0, SEND_0, -50.0, seq=90).found() == {}
+    down = _left_behind().note(1.1, "lost")
+    assert down.add(recording.settled(60.0, {})).found() == {"settled": 1}
+
+
+def test_after_an_older_word_only_a_real_rise_is_one() -> None:
+    assert _left_behind().told(2.0, SEND_0, -21.4, seq=90).found() == {}
+    assert _left_behind().told(2.0, SEND_0, -21.0, seq=90).found() == {"slew": 1}
+    tape = _left_behind().told(2.0, SEND_0, -30.0, seq=90).told(2.0, SEND_0, -28.0, seq=91)
+    assert tape.found() == {"slew": 1}
+
+
 def test_a_coarse_control_may_hold_the_step_below() -> None:
     scale = tuple(-60.0 + 3.0 * i for i in range(21))
     held = facts({SEND_0: -21.0}, scales=(scale,), scale_of={SEND_0: 0})
