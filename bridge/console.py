@@ -12,39 +12,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from bridge import limits
 from bridge.maps.console import ALIVE, ConsoleWords
 from bridge.mix.engine import RAISE, Engine
 from bridge.mix.matrix import LEVEL
+from bridge.wire.conversation import Unsure, told_again
 from bridge.wire.pacing import ASK, REPEAT, Budget, SlotQueue
 
 READING, LIVE, LOST = "reading", "live", "lost"
 UNLIMITED = Budget()
-
-
-class _Unsure(NamedTuple):
-    """A word that the console is not known to have.
-
-    Attributes:
-        due_s: When it is told, or asked for, again.
-        tries: How often it was.
-        louder: It raises something.
-        lowest: The lowest value that the console may have instead, since ``since_s``.
-        older: The same for the time before that.
-    """
-
-    due_s: float
-    tries: int
-    louder: bool
-    lowest: float
-    older: float
-    since_s: float
-
-    def low(self) -> float:
-        """The lowest value that the console may have."""
-        return min(self.lowest, self.older)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +68,9 @@ class Console:
         self.state = READING
         self.told = self.desk_moves = 0
         self._queue = SlotQueue()
-        self._unsure: dict[int, _Unsure] = {}
+        self._unsure: dict[int, Unsure] = {}
         self._before: dict[int, tuple[tuple[float, float], ...]] = {}
+        self._looks: dict[int, float] = {}
         self._heard: dict[int, float] = {}
         self._open_questions: set[int] = set()
         self._began = False
@@ -204,14 +182,20 @@ class Console:
         engine = self.engine
         told = engine.matrix.told[slot]
         if told == told and self._same(slot, value, self.words.held(slot, told)):
-            self._unsure.pop(slot, None)
-            engine.settle(slot)
+            self._confirmed(slot, now_s)
         elif any(self._same(slot, value, old) for old in self._recent(slot, now_s)):
             self._stale(slot, value, now_s)
         else:
             self.desk_moves += 1
             self._unsure.pop(slot, None)
             engine.desk(slot, value, now_s)
+
+    def _confirmed(self, slot: int, now_s: float) -> None:
+        """The console has the word; look once more when all that is under way has arrived."""
+        if self._unsure.pop(slot, None) is not None and not self.terms.reliable:
+            self._looks.pop(slot, None)
+            self._looks[slot] = now_s + limits.UNDER_WAY_S
+        self.engine.settle(slot)
 
     def _stale(self, slot: int, value: float, now_s: float) -> None:
         """An older word of ours came back: late, or the console stands at it now. Make sure."""
@@ -220,7 +204,7 @@ class Console:
         self.engine.slipped(slot, value, now_s)
         if slot not in self._unsure:
             due_s = now_s + self._interval_s
-            self._unsure[slot] = _Unsure(due_s, 0, False, told, told, now_s)
+            self._unsure[slot] = Unsure(due_s, 0, False, told, told, now_s)
             self._queue.put(slot, REPEAT)
 
     def _same(self, slot: int, value: float, other: float) -> bool:
@@ -282,14 +266,8 @@ class Console:
             return
         louder = engine.louder(slot, value, before)
         last = self._unsure.pop(slot, None)
-        if last is None:
-            lowest, older, since_s = before, before, now_s
-        elif now_s - last.since_s > limits.UNDER_WAY_S:
-            lowest, older, since_s = before, last.lowest, now_s
-        else:
-            lowest, older, since_s = min(last.lowest, before), last.older, last.since_s
         due_s = now_s + self._interval_s
-        self._unsure[slot] = _Unsure(due_s, 0, louder, lowest, older, since_s)
+        self._unsure[slot] = told_again(last, before, due_s=due_s, louder=louder, now_s=now_s)
 
     def _remember(self, slot: int, before: float, now_s: float) -> None:
         """Keep the last words about a slot, to know them again when the console repeats them."""
@@ -323,6 +301,10 @@ class Console:
     def advance(self, now_s: float) -> None:
         """Let time pass: repeat what is unsure, ask what is open, look whether it lives."""
         self._advance_unsure(now_s)
+        while self._looks and next(iter(self._looks.values())) <= now_s:
+            slot = next(iter(self._looks))
+            del self._looks[slot]
+            self._queue.put(slot, ASK)
         if now_s >= self._ask_again_s:
             self._ask_open(now_s)
         if now_s >= self._renew_s:
@@ -365,8 +347,11 @@ class Console:
     def next_wake_s(self) -> float:
         """When ``advance`` or ``pump`` has something to do next."""
         unsure = next(iter(self._unsure.values())).due_s if self._unsure else math.inf
+        look = next(iter(self._looks.values()), math.inf)
         queued = self.budget.next_wake_s() if len(self._queue) else math.inf
-        return min(unsure, queued, self._ask_again_s, self._renew_s, self._reread_s, self._probe_s)
+        return min(
+            unsure, look, queued, self._ask_again_s, self._renew_s, self._reread_s, self._probe_s
+        )
 
     def unsure(self) -> int:
         """How many words the console is not known to have yet."""

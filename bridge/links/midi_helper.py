@@ -20,10 +20,8 @@ from bridge.links import midi_frames as frames
 from bridge.links.midi_names import CLIENT
 
 POLL_S = 0.5
-"""Time between two looks at the list of ports, since no driver tells. A look takes some 0.4 ms."""
-
-RETRY_S = 2.0
-"""Time between two tries to reach a driver that is not there, as a JACK server not up yet."""
+"""Time between two looks at the list of ports, since no driver tells. A look takes some 0.4 ms, one
+for a driver that is not there up to 6 ms."""
 
 LOOK_S_MAX = 3.0
 """A look at the list that takes longer than this means that the driver hangs."""
@@ -100,7 +98,7 @@ class Driver:
                 seen = self._look()
                 self._tell(seen)
             self.looked_at_s = time.monotonic()
-            time.sleep(RETRY_S if isinstance(seen, str) else POLL_S)
+            time.sleep(POLL_S)
             self.looked_at_s = time.monotonic()
 
     def _look(self) -> tuple[list[str], list[str]] | str:
@@ -117,7 +115,12 @@ class Driver:
 
     def _pair(self) -> tuple[Any, Any]:
         """Two clients that look at the lists; at a JACK server, the one can hear the other."""
-        inputs, outputs = self._client(False), self._client(True)
+        inputs = self._client(False)
+        try:
+            outputs = self._client(True)
+        except Exception:
+            _leave(inputs)
+            raise
         if self._api == "jack":
             mark = f"alive {os.getpid()}"
             outputs.open_virtual_port(mark)

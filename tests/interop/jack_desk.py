@@ -39,7 +39,7 @@ class JackServer:
         self.process = subprocess.Popen(
             [
                 *("jackd", "--no-realtime", "--port-max", "64", "-n", self.name),
-                *(("-S", "-t", "5000") if in_step else ("-t", "500")),
+                *("-t", "5000", *(["-S"] if in_step else [])),
                 *("-d", "dummy", "-r", "48000", "-p", "64"),
             ],
             stdin=subprocess.DEVNULL,
