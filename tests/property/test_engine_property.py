@@ -159,9 +159,12 @@ class AnybodyDoesAnything(RuleBasedStateMachine):
         until_s = self.house.now_s + seconds
         while self.house.now_s < until_s:
             self.the_console_confirms_everything()
+            if self.house.engine.next_wake_s() == math.inf:
+                self.house.now_s = until_s
+                return
             self.the_loop_ticks(0.02)
 
-    @rule(seconds=st.sampled_from([0.1, 0.5, 3.0]))
+    @rule(seconds=st.sampled_from([0.1, 0.4, 1.5]))
     def all_goes_well_for_a_while(self, seconds: float) -> None:
         self.settle_for(seconds)
 
@@ -185,6 +188,9 @@ class AnybodyDoesAnything(RuleBasedStateMachine):
     def the_loop_ticks(self, seconds: float) -> None:
         until_s = self.house.now_s + seconds
         while self.house.now_s < until_s:
+            if self.house.engine.next_wake_s() == math.inf:
+                self.house.now_s = until_s  # nothing will happen meanwhile
+                return
             self.house.now_s += 0.02
             self.house.engine.advance(self.house.now_s)
             self.listen()

@@ -74,6 +74,8 @@ def test_an_older_word_may_stay_while_a_fault_keeps_the_bridge_from_putting_it_r
 
 def test_after_an_older_word_only_a_real_rise_is_one() -> None:
     assert _left_behind().told(2.0, SEND_0, -21.4, seq=90).found() == {}
+    ridden_on = _left_behind().told(2.0, SEND_0, -21.4, seq=90).told(3.0, SEND_0, -20.6, seq=91)
+    assert ridden_on.found() == {}
     assert _left_behind().told(2.0, SEND_0, -21.0, seq=90).found() == {"slew": 1}
     tape = _left_behind().told(2.0, SEND_0, -30.0, seq=90).told(2.0, SEND_0, -28.0, seq=91)
     assert tape.found() == {"slew": 1}
@@ -163,6 +165,13 @@ def test_a_gate_that_opens_after_a_fault_is_louder() -> None:
     muted = facts({MASTER_0: -59.5, slot(MUTE, bus=0): 1.0})
     tape = Tape(muted).note(1.0, "crash").told(2.0, slot(MUTE, bus=0), 0.0)
     assert tape.found() == {"fault": 1}
+
+
+@pytest.mark.parametrize("mute", [0.0, 1.0])
+def test_a_gate_that_makes_nothing_louder_after_a_fault_is_green(mute: float) -> None:
+    tape = Tape(facts({MASTER_0: -20.0})).note(1.0, "restart")
+    tape.desk(1.0, MASTER_0, 0.0, restart=True)
+    assert tape.told(2.0, slot(MUTE, bus=0), mute).found() == {}
 
 
 def test_a_second_fault_does_not_forget_the_first() -> None:
