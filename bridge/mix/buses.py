@@ -249,6 +249,10 @@ class Buses:
             if m.kind[slot] == LEVEL:
                 self._lower_of_two(slot, m.told[slot], heard[slot])
         for slot, value in heard.items():
+            if m.kind[slot] == LEVEL and value <= m.told[slot]:
+                m.settled[slot] = 1
+                m.rides.slipped(slot, value, now_s)  # no new step is earned by a fault
+                continue
             self._stand(slot, value, now_s)
             if m.kind[slot] != LEVEL:
                 self._closed_of_two(slot, value)

@@ -290,6 +290,19 @@ def test_after_a_fault_the_lower_of_two_levels_stays_until_somebody_asks() -> No
     assert house.told(low) == -12.0
 
 
+def test_a_fault_earns_no_second_step() -> None:
+    house = House().started()
+    house.open("kit")
+    send = house.send("kick", "kit")
+    house.wish(INES, send, -50.0)
+    house.wish(INES, send, -10.0)
+    assert house.told(send) == -49.0
+    house.engine.console_lost()
+    house.engine.console_back({send: -49.0}, house.now_s)
+    house.wish(INES, send, -10.0)
+    assert house.told(send) == -49.0
+
+
 def test_a_ramp_does_not_go_on_by_itself_after_a_fault() -> None:
     house = House().started()
     house.open("kit")
