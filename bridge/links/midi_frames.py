@@ -19,7 +19,12 @@ PORTS_MAX = 256
 # from the bridge
 PING, OPEN, CLOSE, SEND = 1, 2, 3, 4
 # from the helper
-PONG, LISTED, UP, OPENED, FAILED, HEARD = 65, 66, 67, 68, 69, 70
+PONG, LISTED, UP, OPENED, FAILED, HEARD, BUSY = 65, 66, 67, 68, 69, 70, 71
+
+BUSY_S = 10.0
+"""Between two BUSY frames, whose bodies say 1 and 0, a helper may be silent for so long: it opens
+or closes a port at a driver that takes its time. To kill it then would leave the driver with the
+remains, and take it even more time."""
 
 INPUT, OUTPUT, VIRTUAL_INPUT, VIRTUAL_OUTPUT = 0, 1, 2, 3
 """What an OPEN asks for: the first byte of its body; then the twin's number (0 is the first of that

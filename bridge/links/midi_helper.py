@@ -8,12 +8,14 @@ that spins inside a driver would never see the end of the input.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import select
 import signal
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from typing import Any
 
 from bridge.links import midi_frames as frames
@@ -26,8 +28,9 @@ for a driver that is not there up to 6 ms."""
 LOOK_S_MAX = 3.0
 """A look at the list that takes longer than this means that the driver hangs."""
 
-ECHO_S_MAX = 1.5
-"""A JACK server that carries no message for so long is dead, or has thrown this client out."""
+ECHO_S_MAX = 3.0
+"""A JACK server that carries no message for so long is dead, or has thrown this client out. After
+another program crashed it may stand still for a second or two."""
 
 SILENCE_S = 5
 """The bridge speaks four times a second; after this silence it is gone."""
@@ -95,8 +98,7 @@ class Driver:
         """Look at the list of ports again and again: the body of a thread."""
         while True:
             with self._lock:
-                seen = self._look()
-                self._tell(seen)
+                self._tell(self._look())
             self.looked_at_s = time.monotonic()
             time.sleep(POLL_S)
             self.looked_at_s = time.monotonic()
@@ -105,7 +107,8 @@ class Driver:
         """The names of inputs and outputs, or why there are none."""
         try:
             if self._lists is None:  # one pair for the process's life: others leak, and crash macOS
-                self._lists = self._pair()
+                with self._patience():
+                    self._lists = self._pair()
             inputs, outputs = self._lists[0].get_ports(), self._lists[1].get_ports()
         except Exception as fault:
             return str(fault) or type(fault).__name__
@@ -169,11 +172,11 @@ class Driver:
     def open(self, port: int, body: bytes) -> None:
         """Open a port, and say whether that went well."""
         what, twin, name = frames.open_wish(body)
-        with self._lock:
-            try:
+        try:
+            with self._lock, self._patience():
                 self._ports[port] = self._opened(port, what, twin, name)
-            except Exception as fault:
-                return self._voice.say(frames.FAILED, port, f"{name}: {fault}".encode())
+        except Exception as fault:
+            return self._voice.say(frames.FAILED, port, f"{name}: {fault}".encode())
         self._voice.say(frames.OPENED, port)
 
     def _opened(self, port: int, what: int, twin: int, name: str) -> Any:
@@ -196,10 +199,21 @@ class Driver:
 
     def close(self, port: int) -> None:
         """Close a port."""
-        with self._lock:
-            client = self._ports.pop(port, None)
-            if client is not None:
+        client = self._ports.pop(port, None)
+        if client is not None:
+            with self._lock, self._patience():
                 _leave(client)
+
+    @contextlib.contextmanager
+    def _patience(self) -> Iterator[None]:
+        """Ask bridge and alarm for patience: a driver may take seconds for what is inside."""
+        self._voice.say(frames.BUSY, 0, frames.count_body(1))
+        _alarm(SILENCE_S + int(frames.BUSY_S))
+        try:
+            yield
+        finally:
+            self._voice.say(frames.BUSY, 0, frames.count_body(0))
+            _alarm()
 
     def send(self, port: int, message: bytes) -> None:
         """Give one message to a port; this is where a dead driver hangs."""

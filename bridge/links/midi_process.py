@@ -21,7 +21,7 @@ PING_S = 0.25
 """Time between two questions whether the helper lives."""
 
 ANSWER_S = 1.0
-"""A helper that does not answer for so long hangs in its driver."""
+"""A helper that does not answer for so long hangs in its driver, unless it said that it is busy."""
 
 GRACE_S = 0.1
 """After a late answer seems missing, the bridge itself may have been busy: look once more."""
@@ -154,8 +154,8 @@ class Helper:
         while not pipes.ended.is_set():
             pipes.answered.clear()
             pipes.write(frames.frame(frames.PING))
-            if not (await _within(ANSWER_S, pipes.answered) or pipes.ended.is_set()):
-                self.why_not = f"the driver did not answer for {ANSWER_S:g} s"
+            if not await _answers(pipes):
+                self.why_not = "the driver did not answer in time"
                 return
             await _within(PING_S, pipes.ended)
         self.why_not = "the driver is gone"
@@ -168,6 +168,8 @@ class Helper:
                 messages.setdefault(port, []).append(body)
             elif kind == frames.PONG:
                 self.dropped = frames.body_count(body)
+            elif kind == frames.BUSY:
+                pipes.busy = frames.body_count(body) > 0
             elif kind == frames.LISTED:
                 pipes.names[port & 1].append(frames.text(body))
             elif kind == frames.UP:
@@ -201,6 +203,7 @@ class _Pipes(asyncio.SubprocessProtocol):
         self._heard, self._stream = heard, frames.Frames()
         self._input: asyncio.WriteTransport | None = None
         self.pid: int | None = None
+        self.busy = False
         self.names: tuple[list[str], list[str]] = ([], [])
         self.answered, self.ended = asyncio.Event(), asyncio.Event()
 
@@ -247,6 +250,13 @@ async def _within(seconds: float, event: asyncio.Event) -> bool:
         if seconds > PING_S and not event.is_set():
             await asyncio.sleep(GRACE_S)
     return event.is_set()
+
+
+async def _answers(pipes: _Pipes) -> bool:
+    """True if a helper answers in the time that what it does may take, or has ended."""
+    if await _within(ANSWER_S, pipes.answered):
+        return True
+    return pipes.busy and await _within(frames.BUSY_S, pipes.answered)
 
 
 async def _stopped(pipes: _Pipes, transport: asyncio.SubprocessTransport) -> None:

@@ -27,7 +27,7 @@ class JackServer:
 
     In step with its clients it loses no event of a slow one, but stands still for a minute or more
     when one dies (seen with jackd 1.9.21: twenty times the ``-t`` time). Not in step it forgets the
-    dead at once.
+    dead after that time, but loses events of clients that are late.
     """
 
     def __init__(self, name: str) -> None:
@@ -39,7 +39,7 @@ class JackServer:
         self.process = subprocess.Popen(
             [
                 *("jackd", "--no-realtime", "--port-max", "64", "-n", self.name),
-                *("-t", "5000", *(["-S"] if in_step else [])),
+                *(("-S", "-t", "5000") if in_step else ("-t", "500")),
                 *("-d", "dummy", "-r", "48000", "-p", "64"),
             ],
             stdin=subprocess.DEVNULL,

@@ -250,6 +250,7 @@ def test_a_driver_that_stops_taking_bytes_does_not_stop_the_loop(
             assert wires.states == ["opening", "open", "lost"]
 
     run(work())
+    rough_jack_server.kill()  # its players would wait for a frozen one
 
 
 async def _turns(number: int) -> None:
