@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import os
-import signal
 import sys
 from collections.abc import AsyncIterator, Callable, Coroutine
 from contextlib import asynccontextmanager
@@ -275,43 +274,6 @@ def test_a_link_comes_back_after_the_server_was_killed_and_started_again(
             player = await plugged(midi_player, "Foot board")
             await wires.becomes("open")
             await hears(wires, player)
-
-    run(work())
-
-
-def test_a_helper_that_dies_is_replaced(
-    rough_jack_server: JackServer, midi_player: PlayerMaker
-) -> None:
-    async def work() -> None:
-        async with wired("foot*") as wires:
-            player = await plugged(midi_player, "Foot board")
-            await wires.becomes("open")
-            os.kill(_pid(wires), signal.SIGTERM)
-            await wires.becomes("lost")
-            await wires.becomes("open")
-            await hears(wires, player)
-            assert wires.hub.helpers[0].restarts == 1
-
-    run(work())
-
-
-def test_a_helper_that_hangs_is_killed_and_replaced(
-    rough_jack_server: JackServer, midi_player: PlayerMaker
-) -> None:
-    async def work() -> None:
-        async with wired("foot*") as wires:
-            await plugged(midi_player, "Foot board")
-            await wires.becomes("open")
-            hung = _pid(wires)
-            async with heartbeat() as stood_still_s:
-                os.kill(hung, signal.SIGSTOP)
-                while wires.link.send(CHANGE):
-                    pass
-                assert wires.link.troubles == {"not taken": 1}
-                await wires.becomes("lost")
-                assert stood_still_s() < STALL_S
-            await wires.becomes("open")
-            assert _pid(wires) != hung
 
     run(work())
 
