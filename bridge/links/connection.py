@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import socket
 from collections.abc import Callable
-from typing import TypeAlias
+from typing import TypeAlias, cast
 
 from bridge.errors import WireError
 from bridge.links.base import WRITE_BUFFER_BYTES_MAX, Source
@@ -75,12 +75,11 @@ class Connection(asyncio.BufferedProtocol):
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Set the connection up, if it is welcome."""
-        assert isinstance(transport, asyncio.Transport)
-        self._transport = transport
+        self._transport = cast(asyncio.Transport, transport)
         self.source = transport.get_extra_info("peername") or ""
         _tune(transport.get_extra_info("socket"))
         if not self._joined(self):
-            transport.abort()
+            self.abort()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Remember why, and tell."""

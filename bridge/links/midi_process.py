@@ -6,7 +6,7 @@ import asyncio
 import logging
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Protocol, cast
 
@@ -16,6 +16,9 @@ from bridge.links.base import Backoff
 from bridge.links.midi_names import MidiPort, listed
 
 log = logging.getLogger(__name__)
+
+PROGRAM = (sys.executable, "-m", "bridge.links.midi_helper")
+"""The helper's program."""
 
 PING_S = 0.25
 """Time between two questions whether the helper lives."""
@@ -61,14 +64,23 @@ class Helper:
         dropped: Messages lost because the bridge or a driver did not take them.
     """
 
-    def __init__(self, api: str, changed: Callable[[], None]) -> None:
-        """Prepare; ``changed`` is told when ports come and go."""
-        self.api, self._changed = api, changed
+    def __init__(
+        self, api: str, changed: Callable[[], None], *, program: Sequence[str] = PROGRAM
+    ) -> None:
+        """Prepare; nothing runs before it starts.
+
+        Args:
+            api: The driver, told to the program as its last argument.
+            changed: Told when ports come and go.
+            program: What to run.
+        """
+        self.api, self._changed, self._program = api, changed, tuple(program)
         self.ready, self.why_not = False, "it is still starting"
         self.ports: tuple[MidiPort, ...] = ()
         self.restarts = self.dropped = 0
         self.looked = asyncio.Event()
         self._owners: dict[int, Owner] = {}
+        self._next = 0
         self._pipes: _Pipes | None = None
         self._task: asyncio.Task[None] | None = None
 
@@ -90,12 +102,14 @@ class Helper:
 
     def open_port(self, what: int, twin: int, name: str, owner: Owner) -> int | None:
         """Ask for a port; its number, or None if there is no helper or no number left."""
-        free = next((n for n in range(frames.PORTS_MAX) if n not in self._owners), None)
+        turn = (n % frames.PORTS_MAX for n in range(self._next, self._next + frames.PORTS_MAX))
+        free = next((number for number in turn if number not in self._owners), None)
         if free is None or not self._write(
             frames.frame(frames.OPEN, free, frames.open_body(what, twin, name))
         ):
             return None
         self._owners[free] = owner
+        self._next = free + 1  # not the same again soon: words about the old port may be on the way
         return free
 
     def close_port(self, port: int) -> None:
@@ -119,7 +133,7 @@ class Helper:
             try:
                 await self._live()
             except Exception as fault:
-                self.why_not = str(fault) or "it did not start"
+                self.why_not = f"{self._program[0]} does not start: {fault}"
             finally:
                 self._gone()
             log.info("MIDI helper %s ended (%s), it starts again", self.api, self.why_not)
@@ -132,7 +146,8 @@ class Helper:
         pipes = _Pipes(self._frames)
         transport, _ = await asyncio.get_running_loop().subprocess_exec(
             lambda: pipes,
-            *(sys.executable, "-m", "bridge.links.midi_helper", self.api),
+            *self._program,
+            self.api,
             stderr=asyncio.subprocess.DEVNULL,
             env=_environment(),
         )

