@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 from bridge import limits
 from bridge.maps.console import ALIVE, ConsoleWords
-from bridge.mix.engine import RAISE, Engine
-from bridge.mix.matrix import LEVEL
+from bridge.mix.engine import Engine
+from bridge.mix.matrix import LEVEL, RAISE
 from bridge.wire.conversation import Unsure, told_again
 from bridge.wire.pacing import ASK, REPEAT, Budget, SlotQueue
 
@@ -94,11 +94,7 @@ class Console:
             self._complete(now_s)
 
     def link_lost(self) -> None:
-        """The link broke: nothing rises until it is back."""
-        self._lose()
-
-    def _lose(self) -> None:
-        """Nothing rises from now on, and no older word that would raise is repeated."""
+        """Nothing rises until it is back, and no older word that would raise is repeated."""
         self.state = LOST
         self._reread_s = math.inf
         self.engine.console_lost()
@@ -255,7 +251,7 @@ class Console:
             return
         taken = self._say(self.words.encode(slot, value), now_s)
         if not taken and value > before and engine.matrix.kind[slot] == LEVEL:
-            engine.slipped(slot, before, now_s)  # it never left: climb again from where it was
+            engine.unsent(slot, before, now_s)
             return
         if slot in self._confirms:
             self._remember(slot, before, now_s)
@@ -342,7 +338,7 @@ class Console:
         elif self._reread:
             self._queue.put(self._reread[0], ASK)
         if self.state == LIVE and now_s - self._heard_s > self.terms.answer_s:
-            self._lose()
+            self.link_lost()
 
     def next_wake_s(self) -> float:
         """When ``advance`` or ``pump`` has something to do next."""

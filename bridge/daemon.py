@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Protocol
 
 from bridge import watching
-from bridge.errors import Fault, LinkError, MapError, RigError
+from bridge.errors import Fault, LinkError, MapError
 from bridge.house import House
 from bridge.house import Roads as HouseRoads
 from bridge.links.base import Batch, Link
@@ -25,6 +25,12 @@ from bridge.rig.rig import Rig
 from bridge.roads import Roads
 
 log = logging.getLogger("foldbridge")
+
+_MEANT = {
+    "reading": ": nothing is told before it has answered; if this stays, check its address",
+    "live": "",
+    "lost": ": nothing rises until it answers again; check its power and the cable",
+}
 
 SAME_VERDICT_S = 1.0
 """A control at its ceiling is refused with every message: its line is logged once a second."""
@@ -87,6 +93,7 @@ class Daemon:
         )
         self.house = House(rig, maps, roads, self._verdict)
         self.first_gesture_s: float | None = None
+        self._console_state = ""
         self._timer: asyncio.TimerHandle | None = None
         self._due_s = float("inf")
         self._logged: dict[tuple[str, int, str], float] = {}
@@ -169,6 +176,10 @@ class Daemon:
 
     def _schedule(self, now_s: float) -> None:
         """Set the alarm for whatever comes next, unless it is set for earlier already."""
+        console = self.house.console
+        if console.state != self._console_state:
+            self._console_state = console.state
+            log.info("console %s%s", console.state, _MEANT[console.state])
         due_s = self.house.next_wake_s(now_s)
         if due_s < self._due_s:
             if self._timer is not None:
@@ -220,6 +231,3 @@ async def run(path: Path) -> None:
 async def _cancel_when(stop: asyncio.Event, task: asyncio.Task[None]) -> None:
     await stop.wait()
     task.cancel()
-
-
-__all__ = ["Daemon", "RigError", "load", "run"]

@@ -14,7 +14,7 @@ from bridge.daemon import Daemon, load
 from bridge.errors import LinkError
 from bridge.house import console_words
 from bridge.links.address import SocketAddress, parse_address
-from bridge.rig.rig import ENGINEER, Rig
+from bridge.rig.rig import ENGINEER
 from bridge.simulator.facts import Road, facts_from
 from bridge.simulator.findings import Findings
 from bridge.simulator.recording import header_of, note, settled
@@ -191,6 +191,3 @@ async def _first(bridge: asyncio.Task[None], opened: asyncio.Event) -> None:
 def demo_rig() -> Path:
     """The demo's rig in the project's tree."""
     return Path(__file__).parent.parent / "mappings" / "rigs" / "demo.toml"
-
-
-__all__ = ["Demo", "Rig", "demo_rig"]

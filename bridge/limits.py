@@ -26,10 +26,6 @@ BLIND_REPEAT_S = 0.06
 ECHO_MEMORY_S = 1.0
 """For this long the bridge recognises its own words when the console repeats them late."""
 
-READ_ROUNDS = 50
-"""How often the questions that a console left open at start are asked again, each a retry apart,
-before the bridge says that it does not answer."""
-
 TOUCH_QUIET_S = 0.25
 """A control that has just moved is not shown values until it has been still for this long: a motor
 must not fight a finger."""
@@ -62,3 +58,7 @@ comes back, ramps are slowed so that such a gap stays within the declared step."
 
 UNDER_WAY_S = 0.25
 """Words older than this have arrived or never will: the longest delay that a rig may declare."""
+
+WORTH_DB = 0.05
+"""A ramp is not told in crumbs smaller than this: a flood of wishes on one moving level must not
+become a flood of words of a thousandth of a dB."""

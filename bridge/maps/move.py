@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-SET, STEP, FLIP = 0, 1, 2
-"""Actions of a move: to a value, by so many dB, to the other state. Plain ints: they are compared
-for every message."""
+from bridge.rig.layout import FLIP, SET, STEP
+
+__all__ = ["FLIP", "SET", "STEP", "Move"]
 
 
 class Move(NamedTuple):

@@ -12,14 +12,11 @@ import math
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
-from bridge.mix.matrix import LEVEL
+from bridge.mix.matrix import LEVEL, MASTERS, OTHER, RUNNING, SENDS, URGENT
 from bridge.units import OFF
 
 if TYPE_CHECKING:
     from bridge.mix.engine import Engine
-
-OTHER, URGENT = 2, 0  # ranks of the engine; named here too because it imports this module
-UNREAD, MASTERS, SENDS, RUNNING = range(4)
 
 
 class Buses:

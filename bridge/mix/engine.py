@@ -17,21 +17,23 @@ from bridge.mix.gates import Gates
 from bridge.mix.gesture import FLIP, LIMITED, REFUSED, STEP, TAKEN, Verdict
 from bridge.mix.groups import Groups
 from bridge.mix.guard import Guard
-from bridge.mix.matrix import LEVEL, Matrix
+from bridge.mix.matrix import (
+    FALL,
+    LEVEL,
+    MASTERS,
+    OTHER,
+    RAISE,
+    RUNNING,
+    SENDS,
+    UNREAD,
+    URGENT,
+    Matrix,
+)
 from bridge.mix.switches import Switches
 from bridge.rig.rig import Rig
 from bridge.units import FLOOR_DB, OFF
 
 NAN = math.nan
-URGENT, FALL, OTHER, RAISE = range(4)
-"""How a marked slot ranks on its way out; the lower goes first."""
-
-WORTH_DB = 0.05
-"""A ramp is not told in crumbs smaller than this: a flood of wishes on one moving level must not
-become a flood of words of a thousandth of a dB."""
-
-UNREAD, MASTERS, SENDS, RUNNING = range(4)
-"""How far the start has come: nothing told, masters going low, sends going out, all open to use."""
 
 
 class Engine:
@@ -100,7 +102,7 @@ class Engine:
             refusal = "console unread"
         if refusal:
             return Verdict(REFUSED, slot, who, value, m.asked[slot], refusal)
-        if slot >= m.group:
+        if slot >= m.group and action != FLIP:
             return self._wish_group(who, slot, action, value)
         if m.kind[slot] != LEVEL:
             return self._wish_switch(who, slot, value)
@@ -260,7 +262,7 @@ class Engine:
             self.moving[slot] = None
             return NAN
         room = m.rides.room(slot, now_s)
-        if room < goal and room - told < WORTH_DB:
+        if room < goal and room - told < limits.WORTH_DB:
             self.moving[slot] = None
             return NAN
         level = m.rides.move(slot, goal, now_s)
@@ -350,12 +352,7 @@ class Engine:
     # -- the console's own doing ----------------------------------------------------------------
 
     def begin(self, heard: Mapping[int, float], now_s: float) -> None:
-        """Start cold: masters low first, whatever the console says it has.
-
-        Args:
-            heard: What the console said of itself; empty when it can't be asked.
-            now_s: This moment, s.
-        """
+        """Start cold, masters low first; ``heard`` is empty where the console can't be asked."""
         self.buses.begin(heard, now_s)
 
     def desk(self, slot: int, value: float, now_s: float) -> None:
@@ -372,6 +369,13 @@ class Engine:
         if m.kind[slot] == LEVEL and value < m.told[slot]:
             m.rides.slipped(slot, value, now_s)
             self.refresh(slot)
+
+    def unsent(self, slot: int, before_db: float, now_s: float) -> None:
+        """A raise was not taken by the link: stand where it was, and try at the next tick."""
+        m = self.matrix
+        m.rides.slipped(slot, before_db, now_s)
+        m.settled[slot] = 1
+        self.moving[slot] = None
 
     def sink(self, slot: int, level_db: float) -> bool:
         """Go down to a level because more may never have arrived; False for what is no level."""

@@ -6,12 +6,10 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from bridge import units
-from bridge.rig.layout import KINDS, Kind
+from bridge.rig.layout import FLIP, KINDS, SET, STEP, Kind
 from bridge.rig.rig import Rig
 
-SET, STEP, FLIP = 0, 1, 2
-"""Actions of a wish: to a value, by so many dB, to the other state. Plain ints: they are compared
-for every message."""
+__all__ = ["FLIP", "SET", "STEP", "Verdict", "explain"]
 
 TAKEN, LIMITED, REFUSED = 0, 1, 2
 """Outcomes of a verdict."""

@@ -10,6 +10,13 @@ from bridge.rig.rig import Rig
 from bridge.units import OFF
 
 LEVEL, SWITCH, TAP, PAN = range(4)
+
+URGENT, FALL, OTHER, RAISE = range(4)
+"""How a marked slot ranks on its way out; the lower goes first."""
+
+UNREAD, MASTERS, SENDS, RUNNING = range(4)
+"""How far the start has come: nothing told, masters going low, sends going out, all open to use."""
+
 _KIND = {Kind.LEVEL: LEVEL, Kind.SWITCH: SWITCH, Kind.TAP: TAP, Kind.PAN: PAN}
 
 

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import math
 
-from bridge.units import OFF
-
 NAN = math.nan
 
 
@@ -90,8 +88,3 @@ class Rides:
         heard = told if told > self.floor_db else self.floor_db
         base = self._base[slot] + self.rise[slot] * (now_s - self._at[slot])
         return min(heard, base) + self.step[slot]
-
-
-def settled_off(told_db: float, floor_db: float) -> bool:
-    """Whether a level is down where nothing is heard of it."""
-    return told_db == OFF or told_db <= floor_db

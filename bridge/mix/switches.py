@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from bridge.mix.matrix import OTHER, URGENT
 from bridge.rig.rig import ENGINEER
 
 if TYPE_CHECKING:
     from bridge.mix.engine import Engine
-
-URGENT, OTHER = 0, 2
 
 
 class Switches:

@@ -11,6 +11,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
+SET, STEP, FLIP = 0, 1, 2
+"""What a movement does to a parameter: to a value, by so many dB, to the other state. Plain ints:
+they are compared for every message."""
+
 
 class Parameter(StrEnum):
     """What a control can move. The value's meaning stands in ``KINDS``."""
