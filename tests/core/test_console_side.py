@@ -2,6 +2,7 @@
 
 from support.whole import KINDS, Run
 
+from bridge.console import UNLIMITED
 from bridge.house import House, Roads
 from bridge.mix.gesture import FLIP, REFUSED, SET
 from bridge.rig.layout import Parameter as P
@@ -29,6 +30,7 @@ def let_time_pass(house: House, now_s: float, seconds: float) -> float:
 def test_a_raise_that_the_link_does_not_take_is_tried_again_and_blocks_nothing() -> None:
     takes, sent = [True], []
     house = blind_house(takes, sent)
+    house.console.budget = UNLIMITED  # only a budget would end an endless trying
     house.console.link_open(0.0)
     house.settle(0.0)
     now_s = let_time_pass(house, 0.0, 30.0)
