@@ -10,6 +10,7 @@ where nothing comes back, or at once on a link that loses nothing.
 from __future__ import annotations
 
 import math
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -17,7 +18,7 @@ from bridge import limits
 from bridge.maps.console import ALIVE, ConsoleWords
 from bridge.mix.engine import Engine
 from bridge.mix.matrix import LEVEL, RAISE
-from bridge.wire.conversation import Unsure, told_again
+from bridge.wire.conversation import Unsettled
 from bridge.wire.pacing import ASK, REPEAT, Budget, SlotQueue
 
 READING, LIVE, LOST = "reading", "live", "lost"
@@ -68,9 +69,8 @@ class Console:
         self.state = READING
         self.told = self.desk_moves = 0
         self._queue = SlotQueue()
-        self._unsure: dict[int, Unsure] = {}
         self._before: dict[int, tuple[tuple[float, float], ...]] = {}
-        self._looks: dict[int, float] = {}
+        self._looks: OrderedDict[int, float] = OrderedDict()
         self._heard: dict[int, float] = {}
         self._open_questions: set[int] = set()
         self._began = False
@@ -80,7 +80,10 @@ class Console:
         self._confirms = frozenset(
             slot for slot in words.can_set & words.can_read if words.echoes or words.ask(slot)
         ) if terms.readback else frozenset()  # fmt: skip
-        self._interval_s = limits.CONFIRM_RETRY_S if terms.readback else limits.BLIND_REPEAT_S
+        self._unsure = Unsettled(
+            limits.CONFIRM_RETRY_S if terms.readback else limits.BLIND_REPEAT_S
+        )
+        self._fresh = 0
         self._worst = _longest(words)
 
     # -- coming and going -----------------------------------------------------------------------
@@ -98,7 +101,7 @@ class Console:
         self.state = LOST
         self._reread_s = math.inf
         self.engine.console_lost()
-        for slot, unsure in self._unsure.items():
+        for slot, unsure in self._unsure:
             if unsure.louder:
                 self._queue.discard(slot)
 
@@ -142,12 +145,11 @@ class Console:
             self._unsure.clear()
             self._before.clear()
         self.engine.console_back(self._heard, now_s)
-        for slot, unsure in list(self._unsure.items()):
+        for slot, unsure in list(self._unsure):
             # what was under way may not have arrived: the lowest that the console may have stays
             if unsure.louder and self.engine.sink(slot, unsure.low()):
-                del self._unsure[slot]
-            else:
-                self._unsure[slot] = unsure._replace(due_s=now_s, tries=0)
+                self._unsure.settle(slot)
+        self._unsure.all_due(now_s)
 
     # -- what the console says ------------------------------------------------------------------
 
@@ -183,14 +185,14 @@ class Console:
             self._stale(slot, value, now_s)
         else:
             self.desk_moves += 1
-            self._unsure.pop(slot, None)
+            self._unsure.settle(slot)
             engine.desk(slot, value, now_s)
 
     def _confirmed(self, slot: int, now_s: float) -> None:
         """The console has the word; look once more when all that is under way has arrived."""
-        if self._unsure.pop(slot, None) is not None and not self.terms.reliable:
-            self._looks.pop(slot, None)
+        if self._unsure.settle(slot) and not self.terms.reliable:
             self._looks[slot] = now_s + limits.UNDER_WAY_S
+            self._looks.move_to_end(slot)
         self.engine.settle(slot)
 
     def _stale(self, slot: int, value: float, now_s: float) -> None:
@@ -199,8 +201,7 @@ class Console:
         self._remember(slot, told, now_s)
         self.engine.slipped(slot, value, now_s)
         if slot not in self._unsure:
-            due_s = now_s + self._interval_s
-            self._unsure[slot] = Unsure(due_s, 0, False, told, told, now_s)
+            self._unsure.told(slot, told, louder=False, now_s=now_s)
             self._queue.put(slot, REPEAT)
 
     def _same(self, slot: int, value: float, other: float) -> bool:
@@ -217,21 +218,20 @@ class Console:
 
     def pump(self, now_s: float) -> None:
         """Tell the console what it may be told now: after every batch of wishes and every wake."""
-        engine = self.engine
-        marked = engine.marked
-        if self.budget is UNLIMITED and not len(self._queue):
-            while marked:
-                engine.marked = {}
-                for slot, _ in marked.items() if len(marked) == 1 else _by_rank(marked):
+        engine, queue = self.engine, self._queue
+        if self.budget is UNLIMITED:
+            while engine.marked or queue:
+                marked, engine.marked = engine.marked, {}
+                for slot in marked if len(marked) == 1 else sorted(marked, key=marked.__getitem__):
                     self._tell(slot, now_s)
-                marked = engine.marked
+                if queue:
+                    self._serve(*queue.take(), now_s)
             return
-        queue = self._queue
         while True:
-            for slot, rank in marked.items():
+            for slot, rank in engine.marked.items():
                 queue.put(slot, rank)
-            marked.clear()
-            if not len(queue) or not self.budget.may(now_s, *self._worst):
+            engine.marked.clear()
+            if not queue or not self.budget.may(now_s, *self._worst):
                 return
             self._serve(*queue.take(), now_s)
 
@@ -246,7 +246,7 @@ class Console:
     def _tell(self, slot: int, now_s: float) -> None:
         engine = self.engine
         before = engine.matrix.told[slot]
-        value = engine.emit(slot, now_s)
+        value = engine.outgoing.emit(slot, now_s)
         if value != value:
             return
         taken = self._say(self.words.encode(slot, value), now_s)
@@ -260,10 +260,9 @@ class Console:
         elif taken and self.terms.reliable:
             engine.settle(slot)
             return
-        louder = engine.louder(slot, value, before)
-        last = self._unsure.pop(slot, None)
-        due_s = now_s + self._interval_s
-        self._unsure[slot] = told_again(last, before, due_s=due_s, louder=louder, now_s=now_s)
+        self._fresh += 1
+        louder = engine.outgoing.louder(slot, value, before)
+        self._unsure.told(slot, before, louder=louder, now_s=now_s)
 
     def _remember(self, slot: int, before: float, now_s: float) -> None:
         """Keep the last words about a slot, to know them again when the console repeats them."""
@@ -272,12 +271,12 @@ class Console:
         self._before[slot] = (*recent[-limits.ECHOES_KEPT + 1 :], (held, now_s))
 
     def _repeat(self, slot: int, now_s: float) -> None:
-        value = self.engine.again(slot, now_s)
+        value = self.engine.outgoing.again(slot, now_s)
         if value == value:
             taken = self._say(self.words.encode(slot, value), now_s)
             if taken and self.terms.reliable and slot not in self._confirms:
                 self.engine.settle(slot)
-                self._unsure.pop(slot, None)
+                self._unsure.settle(slot)
                 return
         if slot in self._confirms:
             self._queue.put(slot, ASK)
@@ -298,9 +297,7 @@ class Console:
         """Let time pass: repeat what is unsure, ask what is open, look whether it lives."""
         self._advance_unsure(now_s)
         while self._looks and next(iter(self._looks.values())) <= now_s:
-            slot = next(iter(self._looks))
-            del self._looks[slot]
-            self._queue.put(slot, ASK)
+            self._queue.put(self._looks.popitem(last=False)[0], ASK)
         if now_s >= self._ask_again_s:
             self._ask_open(now_s)
         if now_s >= self._renew_s:
@@ -314,19 +311,21 @@ class Console:
             self._probe(now_s)
 
     def _advance_unsure(self, now_s: float) -> None:
+        """Repeat words that are due: a share of the time when there is much new to tell."""
+        turns = limits.REPEATS_AT_ONCE
+        if self._fresh:
+            turns = max(limits.REPEATS_BETWEEN, self._fresh // limits.FRESH_A_REPEAT)
+            self._fresh = 0
         unsure = self._unsure
-        while unsure:
-            slot = next(iter(unsure))
-            word = unsure[slot]
-            if word.due_s > now_s:
-                return
-            del unsure[slot]
+        while turns and (due := unsure.due(now_s)) is not None:
+            turns -= 1
+            slot, word = due
             blind_done = slot not in self._confirms and word.tries >= limits.BLIND_REPEATS
             if blind_done and not self.terms.reliable and not self.engine.lost:
+                unsure.settle(slot)
                 self.engine.settle(slot)
                 continue
-            due_s = now_s + self._interval_s
-            unsure[slot] = word._replace(due_s=due_s, tries=word.tries + 1)
+            unsure.later(slot, word, now_s)
             if not (word.louder and self.engine.lost):
                 self._queue.put(slot, REPEAT)
 
@@ -342,12 +341,21 @@ class Console:
 
     def next_wake_s(self) -> float:
         """When ``advance`` or ``pump`` has something to do next."""
-        unsure = next(iter(self._unsure.values())).due_s if self._unsure else math.inf
         look = next(iter(self._looks.values()), math.inf)
-        queued = self.budget.next_wake_s() if len(self._queue) else math.inf
+        queued = self.budget.next_wake_s() if self._queue else math.inf
         return min(
-            unsure, look, queued, self._ask_again_s, self._renew_s, self._reread_s, self._probe_s
+            self._unsure.next_wake_s(),
+            look,
+            queued,
+            self._ask_again_s,
+            self._renew_s,
+            self._reread_s,
+            self._probe_s,
         )
+
+    def in_haste(self) -> bool:
+        """Whether something waits for the link that a ramp's tick later would be late."""
+        return bool(self._queue)
 
     def unsure(self) -> int:
         """How many words the console is not known to have yet."""
@@ -366,14 +374,6 @@ def _longest(words: ConsoleWords) -> tuple[int, int]:
         max((len(each) for each in (*said, *asked)), default=1),
         max((sum(map(len, each)) for each in (*said, *asked)), default=1),
     )
-
-
-def _by_rank(marked: dict[int, int]) -> list[tuple[int, int]]:
-    return sorted(marked.items(), key=_rank)
-
-
-def _rank(item: tuple[int, int]) -> int:
-    return item[1]
 
 
 assert RAISE < ASK < REPEAT, "questions and repeats go last"

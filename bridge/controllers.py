@@ -38,8 +38,8 @@ class Controller:
     ) -> None:
         self.name, self.who, self.words, self.send = name, who, words, send
         self.moves = 0
-        self.shows = sorted(
-            {slot for control in words.controls if control.feedback for slot in control.slots}
+        self.shows = dict.fromkeys(
+            sorted(slot for one in words.controls if one.feedback for slot in one.slots)
         )
         self._takeovers = {
             number: Takeover(control.takeover)
@@ -82,6 +82,8 @@ class Controller:
 
     def show(self, asked: list[float], now_s: float) -> None:
         """Show what may be shown now."""
+        if not self._to_show:
+            return
         for slot in list(self._to_show):
             if now_s - self._touched_s.get(slot, -math.inf) < limits.TOUCH_QUIET_S:
                 continue
@@ -136,22 +138,24 @@ class Controllers:
 
     def act(self, controller: Controller, moves: Iterable[Move], now_s: float) -> None:
         """Put moves before the rules, and remember what became of them."""
+        engine = self.engine
         for move in moves:
-            _, slot, action, value, _ = move
+            _, slot, action, value, position = move
             controller.moves += 1
-            if controller.catches(move):
-                value = controller.wanted(move, self.engine.matrix.asked[slot])
-                if value != value and move.value == move.value:
+            if position == position and controller.catches(move):
+                value = controller.wanted(move, engine.matrix.asked[slot])
+                if value != value:
                     continue
-            verdict = self.engine.wish(controller.who, slot, action, value, now_s)
-            self.counts[verdict.outcome] += 1
+            verdict = engine.wish(controller.who, slot, action, value, now_s)
+            outcome = verdict[0]
+            self.counts[outcome] += 1
             self.verdicts.append((now_s, controller.name, verdict))
-            if verdict.outcome != TAKEN:
+            if outcome != TAKEN:
                 self.on_verdict(controller.name, verdict)
-            if slot in self._showing and controller in self._showing[slot]:
+                if outcome == REFUSED:
+                    engine.news[verdict.slot] = None
+            if slot in controller.shows:
                 controller.touched(slot, now_s)
-            if verdict.outcome == REFUSED:
-                self.engine.news[verdict.slot] = None
 
     def advance(self, now_s: float) -> None:
         """Let time pass: long presses become long, lamps are lit."""

@@ -12,11 +12,13 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Protocol
 
-from bridge import watching
+from bridge import limits, watching
 from bridge.errors import Fault, LinkError, MapError
 from bridge.house import House
 from bridge.house import Roads as HouseRoads
 from bridge.links.base import Batch, Link
+from bridge.maps.console import ConsoleWords
+from bridge.maps.controller import ControllerWords
 from bridge.maps.load import parse_map
 from bridge.maps.model import MapFile
 from bridge.mix.gesture import Verdict, explain
@@ -97,6 +99,7 @@ class Daemon:
         self._timer: asyncio.TimerHandle | None = None
         self._due_s = float("inf")
         self._logged: dict[tuple[str, int, str], float] = {}
+        self._clear_so_far = self._speakers()
         self._loop: asyncio.AbstractEventLoop
 
     async def run(self, ready: Callable[[], None] = lambda: None) -> None:
@@ -155,7 +158,10 @@ class Daemon:
         self.house.settle(now_s)
         if self.first_gesture_s is None:
             self.first_gesture_s = now_s
-        self._schedule(now_s)
+        if self.house.in_haste():
+            self._schedule(now_s)
+        elif self._due_s > now_s + limits.TICK_S:
+            self._alarm(now_s + limits.TICK_S)  # working out what is next, every time, costs more
 
     def _changed(self, name: str, state: str) -> None:
         now_s = asyncio.get_running_loop().time()
@@ -164,9 +170,10 @@ class Daemon:
                 self.house.console.link_open(now_s)
             elif state == "lost":
                 self.house.console.link_lost()
-        elif state == "open":
+        elif state in ("open", "lost"):
             for controller in self.house.controllers.all:
                 if controller.name == name:
+                    controller.words.clear()  # a key held when the plug came out is no long press
                     controller.show_all()
         if state != "closed":
             self.house.settle(now_s)
@@ -177,21 +184,26 @@ class Daemon:
     def _schedule(self, now_s: float) -> None:
         """Set the alarm for whatever comes next, unless it is set for earlier already."""
         console = self.house.console
-        if console.state != self._console_state:
+        link_waits = self.outside.console.state in ("closed", "opening")
+        if console.state != self._console_state and not link_waits:
             self._console_state = console.state
             log.info("console %s%s", console.state, _MEANT[console.state])
         due_s = self.house.next_wake_s(now_s)
         if due_s < self._due_s:
-            if self._timer is not None:
-                self._timer.cancel()
-            self._due_s = due_s
-            self._timer = self._loop.call_at(due_s, self._wake)
+            self._alarm(due_s)
+
+    def _alarm(self, due_s: float) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        self._due_s = due_s
+        self._timer = self._loop.call_at(due_s, self._wake)
 
     def _wake(self) -> None:
         self._timer, self._due_s = None, float("inf")
         now_s = self._loop.time()
         self.house.wake(now_s)
         self._schedule(now_s)
+        self._tell_rubbish()
 
     # -- what people see ------------------------------------------------------------------------
 
@@ -204,6 +216,24 @@ class Daemon:
             self._logged.clear()
         self._logged[key] = now_s
         log.info("%s: %s", controller, explain(verdict, self.rig))
+
+    def _speakers(self) -> dict[str, tuple[ConsoleWords | ControllerWords, str]]:
+        """The words of everybody who may say something that means nothing, with their map."""
+        declared = self.rig.file.controller
+        speakers: dict[str, tuple[ConsoleWords | ControllerWords, str]] = {
+            one.name: (one.words, declared[number].map)
+            for number, one in enumerate(self.house.controllers.all)
+        }
+        speakers["console"] = (self.house.console.words, self.rig.file.console.map)
+        return speakers
+
+    def _tell_rubbish(self) -> None:
+        """Log the first message of each that means nothing: a wrong map is silent otherwise."""
+        for name, (words, map_name) in list(self._clear_so_far.items()):
+            if words.unknown:
+                del self._clear_so_far[name]
+                log.warning("%s: %s means nothing in %s (from now on only counted)",
+                            name, words.last_unknown, map_name)  # fmt: skip
 
     def picture(self) -> dict[str, object]:
         """All that a watcher shows, as plain data."""

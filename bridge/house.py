@@ -21,7 +21,7 @@ from bridge.mix.engine import Engine
 from bridge.mix.gesture import Verdict
 from bridge.rig.rig import ENGINEER, Rig
 from bridge.wire import guard, osc
-from bridge.wire.pacing import Budget
+from bridge.wire.pacing import BURST_S, Budget
 from bridge.wire.timetag import TimedQueue
 
 _BUNDLE = b"#bundle\0"
@@ -59,7 +59,8 @@ def budget_of(rig: Rig, words: ConsoleWords) -> Budget:
     nbytes = rig.file.console.bytes_per_s or words.bytes_per_s
     if messages == math.inf and nbytes == math.inf:
         return UNLIMITED
-    return Budget(messages, nbytes)
+    flow = 1.0 - BURST_S  # with a burst on top, no second carries more than was declared
+    return Budget(flow * messages, flow * nbytes)
 
 
 def _slack_s(delay_s: float, *, readback: bool, reliable: bool) -> float:
@@ -201,6 +202,10 @@ class House:
             for slot in sorted(words.can_set)
             if m.goal[slot] == m.goal[slot] and m.out[slot]
         }
+
+    def in_haste(self) -> bool:
+        """Whether what comes next is due to the millisecond, rather than to a ramp's tick."""
+        return self.console.in_haste() or bool(self.waiting)
 
     def next_wake_s(self, now_s: float) -> float:
         """When ``wake`` has something to do next."""

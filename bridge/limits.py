@@ -23,6 +23,17 @@ datagrams of which one in twenty is lost all go missing once in three million.""
 BLIND_REPEAT_S = 0.06
 """Time between such repeats: longer than the bursts in which a radio link loses packets."""
 
+REPEATS_AT_ONCE = 16
+"""Words looked after in one go while nothing new is told; the next go follows at once, after
+whatever has come in meanwhile."""
+
+REPEATS_BETWEEN = 2
+"""The same while something new is told: a hand on a fader must not wait for repeats."""
+
+FRESH_A_REPEAT = 8
+"""New words told for each one that is repeated, in a flood: the newest word is repeated in the end
+anyway."""
+
 ECHO_MEMORY_S = 1.0
 """For this long the bridge recognises its own words when the console repeats them late."""
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from bridge.errors import WireError
 from bridge.maps.book import Book, Line
@@ -45,6 +46,10 @@ class Control:
     law: Law | None
     slots: tuple[int, ...]
     feedback: bool
+
+
+_Fast = tuple[Callable[[bytes, int], tuple[Any, ...]], int, int, Callable[[Raw], float]]
+"""How the last 4 bytes are read, the control, its slot, and what the number means."""
 
 
 class _Live(NamedTuple):
@@ -88,6 +93,7 @@ class ControllerWords:
         self._live: dict[int, _Live] = {}
         self._show: dict[int, list[tuple[int, Scale]]] = {}
         self._presses = Presses()
+        self._fast: dict[bytes, _Fast] = {}
         self._hears = {"absolute": self._absolute, "relative": self._relative}
         self._controls: list[Control] = []
         self.unknown, self.last_unknown = 0, ""
@@ -173,6 +179,12 @@ class ControllerWords:
             data: A datagram, or one complete MIDI message.
             now_s: This moment, seconds.
         """
+        fast = self._fast.get(data[:-4])
+        if fast is not None:
+            read, control, slot, meaning = fast
+            value = meaning(read(data, -4)[0])
+            if value == value:
+                return [Move(control, slot, SET, value)]
         talk = self._book.talk
         try:
             heard = talk.hear(data)
@@ -183,16 +195,31 @@ class ControllerWords:
         for spot, raw in heard:
             live = self._live[spot]
             moves += live.hear(live, raw, now_s)
+        if len(moves) == 1:
+            self._remember(data)
         if talk.flaw:
             self._rubbish(talk.flaw)
             talk.flaw = ""
         return moves
 
+    def _remember(self, data: bytes) -> None:
+        """Next time a look-up of the bytes before the value is enough, where no travel counts."""
+        short_cut = self._book.talk.short_cut(data)
+        if short_cut is None:
+            return
+        live = self._live[short_cut[1]]
+        if live.hear == self._absolute and not self._catches(live):
+            self._fast[data[:-4]] = (short_cut[0], live.control, live.slot, live.scale.value)
+
+    def _catches(self, live: _Live) -> bool:
+        return self._controls[live.control].takeover in ("pickup", "scaled")
+
     def _absolute(self, live: _Live, raw: Raw, _: float) -> list[Move]:
         value = live.scale.value(raw)
         if value != value:
             return self._meaningless(live, raw)
-        return [Move(live.control, live.slot, SET, value, live.scale.position(raw))]
+        position = live.scale.position(raw) if self._catches(live) else math.nan
+        return [Move(live.control, live.slot, SET, value, position)]
 
     def _relative(self, live: _Live, raw: Raw, _: float) -> list[Move]:
         if isinstance(raw, str) or not -CLICKS_MAX <= raw <= CLICKS_MAX:

@@ -18,7 +18,7 @@ class Move(NamedTuple):
         slot: The parameter that it means.
         action: ``SET``, ``STEP`` or ``FLIP``.
         value: The value for ``SET`` (a level before any takeover), dB for ``STEP``, 0 for ``FLIP``.
-        position: The control's own travel 0..1; NaN where it has none.
+        position: The control's own travel 0..1 where its takeover asks for it; else NaN.
     """
 
     control: int

@@ -1,7 +1,7 @@
 """The rules at work: wishes in, verdicts and levels out. Pure.
 
 A wish is admitted here (rights, ceilings), changes what is asked, and marks the slots whose goal
-moved. The console side takes the marked slots when its link has room and asks ``emit`` for the
+moved. The console side takes the marked slots when its link has room and asks ``outgoing`` for the
 value that each may be told at that moment: so a slow link thins a ramp out and never bunches it.
 """
 
@@ -20,15 +20,14 @@ from bridge.mix.guard import Guard
 from bridge.mix.matrix import (
     FALL,
     LEVEL,
-    MASTERS,
     OTHER,
     RAISE,
     RUNNING,
-    SENDS,
     UNREAD,
     URGENT,
     Matrix,
 )
+from bridge.mix.outgoing import Outgoing
 from bridge.mix.switches import Switches
 from bridge.rig.rig import Rig
 from bridge.units import FLOOR_DB, OFF
@@ -51,7 +50,7 @@ class Engine:
         moving: Levels on a ramp.
         lost: The console does not answer.
         phase: ``UNREAD``, ``MASTERS``, ``SENDS`` or ``RUNNING``.
-        faults: How often the last check before emission held something back (it never should).
+        outgoing: What the console may be told.
     """
 
     def __init__(
@@ -71,9 +70,9 @@ class Engine:
         self.waiting: dict[int, None] = {}
         self.lost = False
         self.phase = UNREAD
-        self.faults = 0
         self._tick_at = -math.inf
         self.switches = Switches(self)
+        self.outgoing = Outgoing(self)
 
     # -- wishes ---------------------------------------------------------------------------------
 
@@ -124,15 +123,15 @@ class Engine:
             asked = OFF  # a fader that was never read starts from the bottom
         if action == STEP:
             wanted = self._stepped(asked, wanted)
-        value, rule = self.limit(who, slot, wanted)
-        told = m.told[slot]
-        if self.lost and value > asked and not value <= told:
+        ceiling = self.ceilings.ceiling(slot)
+        value, rule = self._limited(who, slot, wanted, ceiling)
+        if self.lost and value > asked and not value <= m.told[slot]:
             return Verdict(REFUSED, slot, who, wanted, asked, "console silent")
         m.asked[slot] = value if value >= FLOOR_DB else OFF
         m.left[slot] = 0
         self.news[slot] = None
-        self.refresh(slot)
-        if m.is_fader(slot):
+        self._aim(slot, OTHER, ceiling[0])
+        if slot < m.channel_mute and slot >= m.fader:
             self._refresh_post(slot - m.fader)
         if rule:
             return Verdict(LIMITED, slot, who, wanted, value, rule)
@@ -144,8 +143,13 @@ class Engine:
         Everybody's ceilings always hold. A performer's own ceiling stops raises only: what the
         engineer set higher may come down in steps.
         """
+        return self._limited(who, slot, wanted, self.ceilings.ceiling(slot))
+
+    def _limited(
+        self, who: int, slot: int, wanted: float, hard: tuple[float, str]
+    ) -> tuple[float, str]:
         value, rule = wanted, ""
-        ceiling, why = self.ceilings.ceiling(slot)
+        ceiling, why = hard
         if not value <= ceiling:
             value, rule = ceiling, why
         own = self.ceilings.own[who][slot]
@@ -190,13 +194,18 @@ class Engine:
     def refresh(self, slot: int, rank: int = OTHER) -> None:
         """Work out a slot's goal and mark it when the console has another value."""
         m = self.matrix
-        told = m.told[slot]
-        if m.kind[slot] != LEVEL:
-            goal = m.goal[slot] = self.buses.switch_goal(slot)
-            if goal != told and m.can_set[slot]:
-                self._mark(slot, rank)
+        if m.kind[slot] == LEVEL:
+            self._aim(slot, rank, self.ceilings.ceiling(slot)[0])
             return
-        goal = m.goal[slot] = self.gates.level_goal(slot, self.ceilings.ceiling(slot)[0])
+        goal = m.goal[slot] = self.buses.switch_goal(slot)
+        if goal != m.told[slot] and m.can_set[slot]:
+            self._mark(slot, rank)
+
+    def _aim(self, slot: int, rank: int, ceiling_db: float) -> None:
+        """Work out a level's goal under its ceiling."""
+        m = self.matrix
+        told = m.told[slot]
+        goal = m.goal[slot] = self.gates.level_goal(slot, ceiling_db)
         if goal == told or not m.can_set[slot]:
             self.moving.pop(slot, None)
         elif goal > told:
@@ -225,93 +234,7 @@ class Engine:
             if m.asked[slot - m.send + m.tap]:
                 self.refresh(slot)
 
-    # -- what the console is told ---------------------------------------------------------------
-
-    def emit(self, slot: int, now_s: float) -> float:
-        """The value that a slot may be told now, remembered as told; NaN: nothing now.
-
-        Args:
-            slot: A slot that was marked.
-            now_s: This moment, s.
-        """
-        m = self.matrix
-        if m.kind[slot] != LEVEL:
-            return self._emit_switch(slot)
-        goal, told = m.goal[slot], m.told[slot]
-        if (goal == told and m.out[slot]) or goal != goal or self.phase < self._phase_of(slot):
-            self.moving.pop(slot, None)
-            return NAN
-        if not self.ceilings.permits(slot, goal):
-            self.faults += 1
-            return NAN
-        if goal > told:
-            return self._emit_raise(slot, goal, told, now_s)
-        self.moving.pop(slot, None)
-        if told != told and goal > m.floor_db:
-            return self._emit_raise(slot, goal, OFF, now_s)  # never told: from the floor
-        if goal != told:
-            m.rides.move(slot, goal, now_s)
-        m.settled[slot] = 0
-        return goal
-
-    def _emit_raise(self, slot: int, goal: float, told: float, now_s: float) -> float:
-        m = self.matrix
-        if self.lost:
-            return NAN
-        if self.wait_for_word and not m.settled[slot] and told == m.told[slot]:
-            self.moving[slot] = None
-            return NAN
-        room = m.rides.room(slot, now_s)
-        if room < goal and room - told < limits.WORTH_DB:
-            self.moving[slot] = None
-            return NAN
-        level = m.rides.move(slot, goal, now_s)
-        m.settled[slot] = 0
-        if level == goal:
-            self.moving.pop(slot, None)
-        else:
-            self.moving[slot] = None
-        return level
-
-    def _emit_switch(self, slot: int) -> float:
-        m = self.matrix
-        goal = m.goal[slot]
-        again = goal == m.told[slot]
-        if (again and m.out[slot]) or goal != goal or self.phase < self._phase_of(slot):
-            self.waiting.pop(slot, None)
-            return NAN
-        if not again and not self.gates.may_tell(slot, goal):
-            self.waiting[slot] = None
-            return NAN
-        if self.lost and not again and self.buses.louder(slot, goal):
-            self.waiting[slot] = None
-            return NAN
-        self.waiting.pop(slot, None)
-        m.told[slot] = goal
-        m.settled[slot] = 0
-        return goal
-
-    def _phase_of(self, slot: int) -> int:
-        """The earliest phase of the start in which a slot may be told."""
-        m = self.matrix
-        return MASTERS if m.master <= slot < m.dim or slot == m.silence else SENDS
-
-    def again(self, slot: int, now_s: float) -> float:
-        """The value to repeat when a word may have been lost; NaN when it no longer stands."""
-        m = self.matrix
-        told = m.told[slot]
-        if m.kind[slot] == LEVEL:
-            if not self.ceilings.permits(slot, told):
-                return NAN
-            if not m.settled[slot]:
-                m.rides.again(slot, now_s)
-        return told
-
-    def louder(self, slot: int, value: float, before: float) -> bool:
-        """Whether a word raises something; a word about what was never told counts as one."""
-        if self.matrix.kind[slot] == LEVEL:
-            return not value <= before
-        return self.buses.louder(slot, value)
+    # -- what the console has ------------------------------------------------------------------
 
     def settle(self, slot: int) -> None:
         """The console is known to have what it was told last."""

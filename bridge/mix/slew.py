@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import math
 
+from bridge import limits
+
 NAN = math.nan
 
 
@@ -52,19 +54,32 @@ class Rides:
         self._base[slot] = level_db if level_db > self.floor_db else self.floor_db
         self._at[slot] = now_s
 
-    def move(self, slot: int, goal_db: float, now_s: float) -> float:
-        """The level that may be told now on the way to ``goal_db``; remembered as told.
+    def fall(self, slot: int, level_db: float, now_s: float) -> None:
+        """Remember a lower level as told: falls go through at once and earn no step."""
+        base = self._base[slot] + self.rise[slot] * (now_s - self._at[slot])
+        low = level_db if level_db > self.floor_db else self.floor_db
+        self.told[slot] = level_db
+        self._base[slot] = base if base < low else low
+        self._at[slot] = now_s
 
-        Falls go through at once. A level never told counts as standing at the ramp floor.
+    def climb(self, slot: int, goal_db: float, now_s: float) -> float:
+        """The level that may be told now on the way up to ``goal_db``, remembered as told.
+
+        NaN, and nothing remembered, where it would be a crumb. A level never told counts as
+        standing at the ramp floor.
         """
-        told = self.told[slot]
-        floor = self.floor_db
+        told, floor = self.told[slot], self.floor_db
         base = self._base[slot] + self.rise[slot] * (now_s - self._at[slot])
         heard = told if told > floor else floor  # NaN counts as the floor
         if not base < heard:
             base = heard
         top = base + self.step[slot]
-        level = goal_db if goal_db <= top else top
+        if goal_db <= top:
+            level = goal_db
+        elif top - told < limits.WORTH_DB:
+            return NAN
+        else:
+            level = top
         self.told[slot] = level
         self._base[slot] = base if base < level else level if level > floor else floor
         self._at[slot] = now_s
@@ -81,10 +96,3 @@ class Rides:
         for the time before.
         """
         self._at[slot] = now_s
-
-    def room(self, slot: int, now_s: float) -> float:
-        """The highest level that ``move`` would allow now, dB; changes nothing."""
-        told = self.told[slot]
-        heard = told if told > self.floor_db else self.floor_db
-        base = self._base[slot] + self.rise[slot] * (now_s - self._at[slot])
-        return min(heard, base) + self.step[slot]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import math
+from collections import OrderedDict
+from collections.abc import Iterator
 
 from bridge import limits
 
 
-class Unsure(NamedTuple):
+class Unsure:
     """A word that the console is not known to have.
 
     Attributes:
@@ -19,32 +21,93 @@ class Unsure(NamedTuple):
         since_s: When counting ``lowest`` began.
     """
 
-    due_s: float
-    tries: int
-    louder: bool
-    lowest: float
-    older: float
-    since_s: float
+    __slots__ = ("due_s", "louder", "lowest", "older", "since_s", "tries")
+
+    def __init__(self, before: float, *, louder: bool, due_s: float, now_s: float) -> None:
+        self.due_s, self.tries, self.louder = due_s, 0, louder
+        self.lowest = self.older = before
+        self.since_s = now_s
 
     def low(self) -> float:
         """The lowest value that the console may have."""
         return min(self.lowest, self.older)
 
 
-def told_again(
-    last: Unsure | None, before: float, *, due_s: float, louder: bool, now_s: float
-) -> Unsure:
-    """The next word about a slot goes out while the last one may still be under way.
+class Unsettled:
+    """All such words by slot, the one that is due first in front.
 
     Args:
-        last: What is known of the last word; None when the console has it.
-        before: The value told last.
-        due_s: When the new word is looked after.
-        louder: The new word raises something.
-        now_s: This moment, s.
+        interval_s: Time until a word is looked after, the same for all, s.
     """
-    if last is None:
-        return Unsure(due_s, 0, louder, before, before, now_s)
-    if now_s - last.since_s > limits.UNDER_WAY_S:
-        return Unsure(due_s, 0, louder, before, last.lowest, now_s)
-    return Unsure(due_s, 0, louder, min(last.lowest, before), last.older, last.since_s)
+
+    __slots__ = ("_interval_s", "_words")
+
+    def __init__(self, interval_s: float) -> None:
+        self._interval_s = interval_s
+        # OrderedDict, because taking the first of a plain dict walks over all that were taken.
+        self._words: OrderedDict[int, Unsure] = OrderedDict()
+
+    def __len__(self) -> int:
+        """How many words the console is not known to have."""
+        return len(self._words)
+
+    def __contains__(self, slot: int) -> bool:
+        """Whether the last word about this slot is one of them."""
+        return slot in self._words
+
+    def __iter__(self) -> Iterator[tuple[int, Unsure]]:
+        """All of them, to be looked at; take or settle only what a copy answers."""
+        return iter(self._words.items())
+
+    def told(self, slot: int, before: float, *, louder: bool, now_s: float) -> None:
+        """A word went out, while the one before may still be under way.
+
+        Args:
+            slot: What it is about.
+            before: The value told last.
+            louder: The new word raises something.
+            now_s: This moment, s.
+        """
+        due_s = now_s + self._interval_s
+        word = self._words.get(slot)
+        if word is None:
+            self._words[slot] = Unsure(before, louder=louder, due_s=due_s, now_s=now_s)
+            return
+        if now_s - word.since_s > limits.UNDER_WAY_S:
+            word.older, word.lowest, word.since_s = word.lowest, before, now_s
+        elif before < word.lowest:
+            word.lowest = before
+        word.due_s, word.tries, word.louder = due_s, 0, louder
+        self._words.move_to_end(slot)
+
+    def later(self, slot: int, word: Unsure, now_s: float) -> None:
+        """A word was looked after: once more, after the interval."""
+        word.due_s = now_s + self._interval_s
+        word.tries += 1
+        self._words.move_to_end(slot)
+
+    def due(self, now_s: float) -> tuple[int, Unsure] | None:
+        """The first word that is due, which stays; None when there is none."""
+        if self._words:
+            slot = next(iter(self._words))
+            word = self._words[slot]
+            if word.due_s <= now_s:
+                return slot, word
+        return None
+
+    def all_due(self, now_s: float) -> None:
+        """Look after all of them anew, now."""
+        for word in self._words.values():
+            word.due_s, word.tries = now_s, 0
+
+    def settle(self, slot: int) -> bool:
+        """The console has the word, or another one counts; whether it was unsure."""
+        return self._words.pop(slot, None) is not None
+
+    def clear(self) -> None:
+        """Forget all of them."""
+        self._words.clear()
+
+    def next_wake_s(self) -> float:
+        """When the first of them is due; ``inf`` when there is none."""
+        return self._words[next(iter(self._words))].due_s if self._words else math.inf

@@ -24,8 +24,8 @@ switches, taps and pans; levels that go up; questions; repeats. Plain ints: list
 CLASS_NAMES: Final = ("urgent", "fall", "other", "raise", "ask", "repeat")
 
 FAIR_EVERY: Final = 8
-"""Every so many pops one turn goes to the class that waited longest. A fall waits for one foreign
-message at most (1 ms on a MIDI wire), and an eighth of the link is enough to starve nobody."""
+"""Every so many pops one turn goes to the class that waited longest: an eighth of the link starves
+nobody."""
 
 
 class Budget:
@@ -98,11 +98,11 @@ class SlotQueue:
     """Which slots wait to be told, without their values; every act is O(1).
 
     ``pop`` answers the most urgent class first, and first come first served inside a class. Urgent
-    slots always go first. Among the others, every ``fair_every``-th pop while several classes wait
-    serves the class whose last turn is longest ago. So, while nothing urgent waits, a slot with
-    ``n`` slots before it in its class is popped within ``5 * fair_every * (n + 1)`` pops (5 classes
-    share the fair turns), and where one other class is the only rival within
-    ``fair_every * (n + 1)``.
+    slots and falls always go first: they wait for nothing that rises, and their flood ends by
+    itself, at the bottom. Among the others, every ``fair_every``-th pop while several classes wait
+    serves the class whose last turn is longest ago. So, while nothing falls, a slot with ``n``
+    slots before it in its class is popped within ``4 * fair_every * (n + 1)`` pops (4 classes share
+    the fair turns), and where one other class is the only rival within ``fair_every * (n + 1)``.
     """
 
     __slots__ = ("_classes", "_fair_every", "_last_turn", "_since_fair", "_turn", "_waiting")
@@ -173,10 +173,12 @@ class SlotQueue:
         return len(self._waiting[cls])
 
     def _next_class(self) -> int:
-        waiting = self._waiting
-        if waiting[URGENT]:
+        urgent, fall, *others = self._waiting
+        if urgent:
             return URGENT
-        present = [cls for cls in range(FALL, len(waiting)) if waiting[cls]]
+        if fall:
+            return FALL
+        present = [cls for cls, waiting in enumerate(others, OTHER) if waiting]
         cls = present[0]
         self._since_fair = self._since_fair + 1 if len(present) > 1 else 0
         if self._since_fair >= self._fair_every:

@@ -228,7 +228,7 @@ class AnybodyDoesAnything(RuleBasedStateMachine):
 
     @invariant()
     def the_last_check_never_had_to_hold_anything_back(self) -> None:
-        assert self.house.engine.faults == 0
+        assert self.house.engine.outgoing.faults == 0
 
     @invariant()
     def told_is_what_the_console_was_told(self) -> None:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
-from bridge.wire.pacing import FALL, REPEAT, URGENT, Budget, SlotQueue
+from bridge.wire.pacing import FALL, OTHER, RAISE, REPEAT, URGENT, Budget, SlotQueue
 
 RATES = st.floats(0.5, 1e6)
 GAPS = st.one_of(st.just(0.0), st.floats(0.0, 0.1), st.floats(0.0, 100.0), st.just(-1.0))
@@ -104,7 +104,7 @@ class Turns(RuleBasedStateMachine):
         if known is not None:
             self.line.remove(known)
         before = sum(row[1] == cls for row in self.line)
-        self.line.append([slot, cls, 5 * self.FAIR_EVERY * (before + 1)])
+        self.line.append([slot, cls, 4 * self.FAIR_EVERY * (before + 1)])
 
     @rule(slot=st.integers(0, 30))
     def discard(self, slot: int) -> None:
@@ -122,19 +122,19 @@ class Turns(RuleBasedStateMachine):
         cls = row[1]
         assert row is next(other for other in self.line if other[1] == cls), "first come"
         most_urgent = min(other[1] for other in self.line)
-        assert most_urgent > URGENT or cls == URGENT, "urgent first"
+        assert most_urgent > FALL or cls == most_urgent, "what is urgent first, then what falls"
         self.line.remove(row)
-        if cls != URGENT:
+        if cls > FALL:
             self.passed_over.append(cls > most_urgent)
             for other in self.line:
-                other[2] -= other[1] != URGENT
+                other[2] -= other[1] > FALL
 
     @rule(rounds=st.integers(1, 60), slots=st.lists(st.integers(31, 35), min_size=1, max_size=5))
     def flood(self, rounds: int, slots: list[int]) -> None:
-        """Levels that fall all the time, faster than they can be told."""
+        """Switches that turn all the time, faster than they can be told."""
         for _ in range(rounds):
             for slot in slots:
-                self.put(slot, FALL)
+                self.put(slot, OTHER)
             self.pop()
 
     @rule(puts=st.lists(st.tuples(st.integers(36, 50), st.integers(FALL, REPEAT)), max_size=20))
@@ -151,7 +151,7 @@ class Turns(RuleBasedStateMachine):
 
     @invariant()
     def nobody_waits_longer_than_promised(self) -> None:
-        assert all(row[2] >= 1 for row in self.line)
+        assert all(row[2] >= 1 for row in self.line if row[1] > FALL)
 
     @invariant()
     def a_more_urgent_class_is_passed_over_on_fair_turns_only(self) -> None:
@@ -166,26 +166,26 @@ TestTurns = Turns.TestCase
 @settings(deadline=None)
 @given(
     fair_every=st.integers(2, 10),
-    falls=st.integers(1, 20),
+    switches=st.integers(1, 20),
     raises=st.integers(1, 10),
     before=st.integers(0, 30),
 )
-def test_in_a_flood_of_falls_the_nth_raise_is_popped_within_n_fair_turns(
-    fair_every: int, falls: int, raises: int, before: int
+def test_in_a_flood_of_switches_the_nth_raise_is_popped_within_n_fair_turns(
+    fair_every: int, switches: int, raises: int, before: int
 ) -> None:
     queue = SlotQueue(fair_every)
-    for slot in range(falls):
-        queue.put(slot, FALL)
+    for slot in range(switches):
+        queue.put(slot, OTHER)
     for _ in range(before):
-        queue.put(queue.pop(), FALL)
+        queue.put(queue.pop(), OTHER)
     for slot in range(100, 100 + raises):
-        queue.put(slot, FALL + 2)
+        queue.put(slot, RAISE)
     served = []
     for _ in range(fair_every * raises):
         slot = queue.pop()
         served.append(slot)
         if slot < 100:
-            queue.put(slot, FALL)
+            queue.put(slot, OTHER)
     raised = [at for at, slot in enumerate(served, 1) if slot >= 100]
     assert len(raised) == raises
     assert all(at <= fair_every * (n + 1) for n, at in enumerate(raised))

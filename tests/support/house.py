@@ -148,7 +148,7 @@ class House:
         while engine.marked:
             marked, engine.marked = engine.marked, {}
             for slot, _ in sorted(marked.items(), key=lambda item: item[1]):
-                value = engine.emit(slot, self.now_s)
+                value = engine.outgoing.emit(slot, self.now_s)
                 if value == value:
                     self.words.append((self.now_s, slot, value))
                     if self.confirms:

@@ -99,9 +99,9 @@ def test_programs_step_and_set(shipped: Shipped, layout: Layout) -> None:
 def test_a_tablet_moves_and_is_shown(shipped: Shipped, layout: Layout) -> None:
     tablet = ControllerWords(shipped("tablet"), layout, ConsoleNames.own(layout, (2,)))
     slot = layout.slot(Parameter.SEND_LEVEL, 1, 2)
-    move = tablet.decode(osc.encode("/my/2/level", "f", (0.5,)), 0.0)
-    assert move == [Move(move[0].control, slot, SET, -15.0, 0.5)]
-    control = tablet.controls[move[0].control]
+    (move,) = tablet.decode(osc.encode("/my/2/level", "f", (0.5,)), 0.0)
+    assert (move.slot, move.action, move.value) == (slot, SET, -15.0)
+    control = tablet.controls[move.control]
     assert (control.label, control.takeover) == ("send level of accordion in front", "jump")
     assert control.feedback
     assert tablet.feedback(slot, -15.0) == (osc.encode("/my/2/level", "f", (0.5,)),)

@@ -180,27 +180,27 @@ def test_a_discarded_slot_is_not_popped_and_others_keep_their_places() -> None:
     assert (queue.pop(), len(queue), queue.waiting(FALL)) == (-1, 0, 0)
 
 
-def test_in_a_flood_of_falls_a_raise_gets_every_eighth_pop_and_not_more() -> None:
-    queue = filled((1, FALL), (2, FALL), *((slot, RAISE) for slot in range(100, 110)))
+def test_in_a_flood_of_switches_a_raise_gets_every_eighth_pop_and_not_more() -> None:
+    queue = filled((1, OTHER), (2, OTHER), *((slot, RAISE) for slot in range(100, 110)))
     popped = []
     for _ in range(10 * FAIR_EVERY):
         slot = queue.pop()
         popped.append(slot)
         if slot < 100:
-            queue.put(slot, FALL)
+            queue.put(slot, OTHER)
     assert [at for at, slot in enumerate(popped) if slot >= 100] == list(range(7, 80, 8))
     assert [slot for slot in popped if slot >= 100] == list(range(100, 110))
 
 
 def test_a_raise_that_joins_a_flood_waits_for_eight_pops_at_most() -> None:
     for before in range(20):
-        queue = filled((1, FALL))
+        queue = filled((1, OTHER))
         for _ in range(before):
-            queue.put(queue.pop(), FALL)
+            queue.put(queue.pop(), OTHER)
         queue.put(100, RAISE)
         waited = 1
         while queue.pop() != 100:
-            queue.put(1, FALL)
+            queue.put(1, OTHER)
             waited += 1
             assert waited <= FAIR_EVERY
 
@@ -211,36 +211,44 @@ def test_a_raise_that_had_the_link_for_itself_waits_for_eight_pops_too() -> None
         for _ in range(alone):
             queue.put(100, RAISE)
             assert queue.pop() == 100
-        queue.put(1, FALL)
+        queue.put(1, OTHER)
         queue.put(100, RAISE)
         for _ in range(FAIR_EVERY - 1):
             assert queue.pop() == 1
-            queue.put(1, FALL)
+            queue.put(1, OTHER)
         assert queue.pop() == 100
 
 
 def test_when_every_class_is_flooded_each_gets_its_share_of_the_fair_turns() -> None:
-    classes = (FALL, OTHER, RAISE, ASK, REPEAT)
+    classes = (OTHER, RAISE, ASK, REPEAT)
     queue = filled(*((cls, cls) for cls in classes))
     popped = []
     for _ in range(40 * FAIR_EVERY):
         slot = queue.pop()
         popped.append(slot)
         queue.put(slot, slot)
-    for cls in (OTHER, RAISE, ASK, REPEAT):
+    for cls in (RAISE, ASK, REPEAT):
         turns = [at for at, slot in enumerate(popped) if slot == cls]
-        # Falls have all the other pops, so the four other classes share the fair turns.
-        assert len(turns) == 10
-        assert all(later - at == 4 * FAIR_EVERY for at, later in pairwise(turns))
+        # The first class has all the other pops, so the three after it share the fair turns.
+        assert len(turns) == 40 // 3 + (cls == RAISE)
+        assert all(later - at == 3 * FAIR_EVERY for at, later in pairwise(turns))
+
+
+def test_falls_never_wait_behind_anything_that_rises() -> None:
+    queue = filled((100, RAISE), (101, OTHER), (102, ASK), (103, REPEAT))
+    for _ in range(20 * FAIR_EVERY):
+        queue.put(1, FALL)
+        assert queue.take() == (1, FALL)
+    assert queue.pop() == 101
 
 
 def test_urgent_slots_never_wait_for_a_fair_turn() -> None:
-    queue = filled((1, FALL), (100, RAISE))
+    queue = filled((1, OTHER), (100, RAISE))
     for _ in range(50):
         queue.put(0, URGENT)
         assert queue.pop() == 0
     for _ in range(FAIR_EVERY - 1):
-        queue.put(queue.pop(), FALL)
+        queue.put(queue.pop(), OTHER)
     queue.put(0, URGENT)
     assert queue.pop() == 0
     assert queue.pop() == 100
