@@ -11,14 +11,15 @@ from __future__ import annotations
 
 import math
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from bridge import limits
-from bridge.maps.console import ALIVE, ConsoleWords
+from bridge.maps.console import ALIVE, ConsoleWords, Heard
 from bridge.mix.engine import Engine
 from bridge.mix.matrix import LEVEL, RAISE
-from bridge.wire.conversation import Unsettled
+from bridge.units import OFF
+from bridge.wire.conversation import Echoes, Unsettled
 from bridge.wire.pacing import ASK, REPEAT, Budget, SlotQueue
 
 READING, LIVE, LOST = "reading", "live", "lost"
@@ -69,22 +70,25 @@ class Console:
         self.state = READING
         self.told = self.desk_moves = 0
         self._queue = SlotQueue()
-        self._before: dict[int, tuple[tuple[float, float], ...]] = {}
+        self._echoes = Echoes()
         self._looks: OrderedDict[int, float] = OrderedDict()
         self._heard: dict[int, float] = {}
         self._open_questions: set[int] = set()
         self._began = False
         self._ask_again_s = self._probe_s = self._renew_s = self._reread_s = math.inf
+        self._half_s = math.inf
         self._heard_s = -math.inf
-        self._reread = sorted(words.can_read)
+        self._reread = [slot for slot in sorted(words.can_read) if words.ask(slot)]
+        self._rare_probe = not (words.probe or self._reread)
+        self._probed_s = -math.inf
         self._confirms = frozenset(
             slot for slot in words.can_set & words.can_read if words.echoes or words.ask(slot)
         ) if terms.readback else frozenset()  # fmt: skip
         self._unsure = Unsettled(
             limits.CONFIRM_RETRY_S if terms.readback else limits.BLIND_REPEAT_S
         )
-        self._fresh = 0
-        self._worst = _longest(words)
+        self._fresh, self._repeat_at_s = 0, -math.inf
+        self._worst = words.longest()
 
     # -- coming and going -----------------------------------------------------------------------
 
@@ -124,7 +128,8 @@ class Console:
         """Put the open questions: all at once where the console can, else one by one."""
         first = not self._heard
         self._ask_again_s = now_s + max(limits.CONFIRM_RETRY_S, self.terms.answer_s / 2)
-        if first and self.words.ask_all:
+        alone = all(self.words.ask(slot) for slot in self._open_questions)
+        if self.words.ask_all and (first or not alone):
             self._say(self.words.ask_all, now_s)
             return
         for slot in sorted(self._open_questions):
@@ -143,7 +148,7 @@ class Console:
             return
         if self.terms.readback:
             self._unsure.clear()
-            self._before.clear()
+            self._echoes.clear()
         self.engine.console_back(self._heard, now_s)
         for slot, unsure in list(self._unsure):
             # what was under way may not have arrived: the lowest that the console may have stays
@@ -157,7 +162,12 @@ class Console:
         """Take one message of the console's."""
         if not self.terms.readback:
             return  # declared as one that cannot be read: its echoes would pass for desk moves
-        for slot, value in self.words.decode(data):
+        heard = self.words.decode(data)
+        self._half_s = now_s + limits.HALF_S if self.words.waiting else math.inf
+        self._take(heard, now_s)
+
+    def _take(self, heard: Iterable[Heard], now_s: float) -> None:
+        for slot, value in heard:
             self._heard_s = now_s
             if self.state == LOST:
                 self._read(now_s)
@@ -181,12 +191,21 @@ class Console:
         told = engine.matrix.told[slot]
         if told == told and self._same(slot, value, self.words.held(slot, told)):
             self._confirmed(slot, now_s)
-        elif any(self._same(slot, value, old) for old in self._recent(slot, now_s)):
+        elif self._in_between(slot, value, now_s):
+            pass
+        elif any(self._same(slot, value, old) for old in self._echoes.recent(slot, now_s)):
             self._stale(slot, value, now_s)
         else:
             self.desk_moves += 1
             self._unsure.settle(slot)
             engine.desk(slot, value, now_s)
+
+    def _in_between(self, slot: int, value: float, now_s: float) -> bool:
+        """Whether it may be what the console made of the first half of a word under way."""
+        if slot not in self.words.halves or slot not in self._unsure:
+            return False
+        told = self.engine.matrix.told[slot]
+        return value <= max(told, *self._echoes.recent(slot, now_s), OFF)
 
     def _confirmed(self, slot: int, now_s: float) -> None:
         """The console has the word; look once more when all that is under way has arrived."""
@@ -209,10 +228,6 @@ class Console:
             return True
         level = self.engine.matrix.kind[slot] == LEVEL
         return abs(value - other) <= (limits.SAME_DB if level else limits.SAME_PAN)
-
-    def _recent(self, slot: int, now_s: float) -> list[float]:
-        since_s = now_s - limits.ECHO_MEMORY_S
-        return [value for value, until_s in self._before.get(slot, ()) if until_s >= since_s]
 
     # -- what the console is told ---------------------------------------------------------------
 
@@ -267,8 +282,7 @@ class Console:
     def _remember(self, slot: int, before: float, now_s: float) -> None:
         """Keep the last words about a slot, to know them again when the console repeats them."""
         held = before if before != before else self.words.held(slot, before)
-        recent = self._before.get(slot, ())
-        self._before[slot] = (*recent[-limits.ECHOES_KEPT + 1 :], (held, now_s))
+        self._echoes.remember(slot, held, now_s)
 
     def _repeat(self, slot: int, now_s: float) -> None:
         value = self.engine.outgoing.again(slot, now_s)
@@ -298,12 +312,15 @@ class Console:
         self._advance_unsure(now_s)
         while self._looks and next(iter(self._looks.values())) <= now_s:
             self._queue.put(self._looks.popitem(last=False)[0], ASK)
+        if now_s >= self._half_s:
+            self._half_s = math.inf
+            self._take(self.words.release(), now_s)
         if now_s >= self._ask_again_s:
             self._ask_open(now_s)
         if now_s >= self._renew_s:
             self._renew_s = now_s + self.words.renew_every_s
             self._say(self.words.renew, now_s)
-        if now_s >= self._reread_s:
+        if now_s >= self._reread_s and self._reread:
             self._reread_s = now_s + limits.REREAD_S
             self._reread.append(self._reread.pop(0))
             self._queue.put(self._reread[0], ASK)
@@ -312,9 +329,12 @@ class Console:
 
     def _advance_unsure(self, now_s: float) -> None:
         """Repeat words that are due: a share of the time when there is much new to tell."""
+        if now_s < self._repeat_at_s:
+            return
         turns = limits.REPEATS_AT_ONCE
         if self._fresh:
-            turns = max(limits.REPEATS_BETWEEN, self._fresh // limits.FRESH_A_REPEAT)
+            turns = max(1, self._fresh // limits.FRESH_A_REPEAT)
+            self._repeat_at_s = now_s + limits.REPEAT_PAUSE_S
             self._fresh = 0
         unsure = self._unsure
         while turns and (due := unsure.due(now_s)) is not None:
@@ -332,25 +352,32 @@ class Console:
     def _probe(self, now_s: float) -> None:
         """Ask whether the console lives, and draw the conclusion when it has not said so."""
         self._probe_s = now_s + self.terms.answer_s / 2
-        if self.words.probe:
-            self._say(self.words.probe, now_s)
-        elif self._reread:
-            self._queue.put(self._reread[0], ASK)
-        if self.state == LIVE and now_s - self._heard_s > self.terms.answer_s:
+        silent = self._heard_s < self._probed_s
+        if self.state == LIVE and silent and now_s - self._heard_s > self.terms.answer_s:
             self.link_lost()
+        elif self._rare_probe and not silent and now_s - self._probed_s < limits.RARE_PROBE_S:
+            return  # it can only be asked for everything at once, which is much
+        self._probed_s = now_s
+        if self._rare_probe:
+            self._say(self.words.ask_all, now_s)
+        elif self.words.probe:
+            self._say(self.words.probe, now_s)
+        else:
+            self._queue.put(self._reread[0], ASK)
 
     def next_wake_s(self) -> float:
         """When ``advance`` or ``pump`` has something to do next."""
         look = next(iter(self._looks.values()), math.inf)
         queued = self.budget.next_wake_s() if self._queue else math.inf
         return min(
-            self._unsure.next_wake_s(),
+            max(self._unsure.next_wake_s(), self._repeat_at_s),
             look,
             queued,
             self._ask_again_s,
             self._renew_s,
-            self._reread_s,
+            self._reread_s if self._reread else math.inf,
             self._probe_s,
+            self._half_s,
         )
 
     def in_haste(self) -> bool:
@@ -364,16 +391,6 @@ class Console:
     def unanswered(self) -> list[int]:
         """Slots that the console was asked about and has not answered yet."""
         return sorted(self._open_questions) if self.state == READING else []
-
-
-def _longest(words: ConsoleWords) -> tuple[int, int]:
-    """Messages and bytes of the longest word, so that the budget is asked before a word is made."""
-    said = [words.encode(slot, 0.0) for slot in words.can_set]
-    asked = [words.ask(slot) for slot in words.can_read]
-    return (
-        max((len(each) for each in (*said, *asked)), default=1),
-        max((sum(map(len, each)) for each in (*said, *asked)), default=1),
-    )
 
 
 assert RAISE < ASK < REPEAT, "questions and repeats go last"

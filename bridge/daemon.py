@@ -119,8 +119,9 @@ class Daemon:
                 for link in self.outside.links:
                     opened.append(link)
                     await self._open(link)
-                gc.collect()
                 gc.freeze()  # a full collection of the compiled maps would stall the loop 40 ms
+                gc.set_threshold(*limits.COLLECT_AFTER)
+                gc.enable()
                 log.info("ready: %s", self.rig.file.rig.name)
                 ready()
                 await asyncio.get_running_loop().create_future()
@@ -188,6 +189,9 @@ class Daemon:
         if console.state != self._console_state and not link_waits:
             self._console_state = console.state
             log.info("console %s%s", console.state, _MEANT[console.state])
+            if console.state == "live":  # levels were set that no hand asked for
+                for controller in self.house.controllers.all:
+                    controller.show_all()
         due_s = self.house.next_wake_s(now_s)
         if due_s < self._due_s:
             self._alarm(due_s)
@@ -246,6 +250,7 @@ async def run(path: Path) -> None:
     Raises:
         RigError, MapError, LinkError: it cannot run as declared.
     """
+    gc.disable()  # what is compiled now is kept: collecting meanwhile takes as long as compiling
     rig, maps = load(path)
     loop = asyncio.get_running_loop()
     stop = asyncio.Event()

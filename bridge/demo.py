@@ -6,15 +6,16 @@ import asyncio
 import contextlib
 import random
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 from bridge.daemon import Daemon, load
-from bridge.errors import LinkError
+from bridge.errors import Fault, LinkError, RigError
 from bridge.house import console_words
 from bridge.links.address import SocketAddress, parse_address
-from bridge.rig.rig import ENGINEER
+from bridge.rig.model import Controller
+from bridge.rig.rig import ENGINEER, Rig
 from bridge.simulator.facts import Road, facts_from
 from bridge.simulator.findings import Findings
 from bridge.simulator.recording import header_of, note, settled
@@ -41,11 +42,16 @@ class Demo:
         lines: The recording, its header first.
         daemon: The bridge.
         gestures: How many messages the players sent.
+
+    Raises:
+        RigError, MapError: a rig that cannot be, or that cannot be played on this machine alone.
     """
 
     def __init__(self, path: Path, seed: int) -> None:
         self.rig, maps = load(path)
         rig = self.rig
+        if faults := list(_unplayable(rig)):
+            raise RigError(faults)
         self.random = random.Random(seed)
         self.lines: list[dict[str, Any]] = []
         self.gestures = 0
@@ -56,7 +62,9 @@ class Demo:
         self.daemon = Daemon(rig, maps)
         self.console = Console(self.stand_in)
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-        self._ruth = next(n for n, c in enumerate(rig.file.controller) if rig.hands(c) == ENGINEER)
+        self._ruth = next(
+            number for number, one in enumerate(rig.file.controller)
+            if rig.hands(one) == ENGINEER and _playable(one))  # fmt: skip
 
     async def run(self, seconds: float, ready: Callable[[], None]) -> Findings | None:
         """Play for a while, or until cancelled when ``seconds`` is 0; then ask the witness.
@@ -91,7 +99,7 @@ class Demo:
         players = [
             asyncio.create_task(self._player(number), name=f"player {number}")
             for number, controller in enumerate(self.rig.file.controller)
-            if self.rig.hands(controller) != ENGINEER
+            if self.rig.hands(controller) != ENGINEER and _playable(controller)
         ]
         players += [asyncio.create_task(self._engineer()), asyncio.create_task(self._desk())]
         try:
@@ -125,9 +133,11 @@ class Demo:
     # -- hands ----------------------------------------------------------------------------------
 
     def _say(self, number: int, address: str, tags: str = "", *values: float) -> None:
-        listen = parse_address(self.rig.file.controller[number].listen or "", "listen")
+        where = self.rig.at(("controller", number, "listen"))
+        listen = parse_address(self.rig.file.controller[number].listen or "", where, listen=True)
         assert isinstance(listen, SocketAddress)
-        self._socket.sendto(osc.encode(address, tags, values), (listen.host, listen.port))
+        host = listen.host or "127.0.0.1"
+        self._socket.sendto(osc.encode(address, tags, values), (host, listen.port))
         self.gestures += 1
 
     async def _player(self, number: int) -> None:
@@ -177,6 +187,45 @@ class Demo:
         while True:
             await asyncio.sleep(self.random.uniform(1.0, 4.0))
             self.console.move(self.random.choice(sorted(faders)), self.random.uniform(-40, 0))
+
+
+def _unplayable(rig: Rig) -> Iterator[Fault]:
+    """What would leave this machine, and an engineer who cannot be played."""
+    console = rig.file.console
+    if not _is_here(console.send):
+        key = "send" if console.midi is None else "midi"
+        yield Fault(rig.at(("console", key)), repr(console.send or console.midi),
+                    "udp://127.0.0.1:port: a demo stays on this machine")  # fmt: skip
+    for number, one in enumerate(rig.file.controller):
+        if one.reply is not None and not _is_here(one.reply):
+            yield Fault(rig.at(("controller", number, "reply")), repr(one.reply),
+                        "udp://127.0.0.1:port: a demo stays on this machine")  # fmt: skip
+    if not any(rig.hands(one) == ENGINEER and _playable(one) for one in rig.file.controller):
+        yield Fault(rig.at(("controller",)), "no UDP port of the engineer's on this machine",
+                    'a controller with hands = "engineer", listen = "udp://127.0.0.1:port" and '
+                    'source = "127.0.0.1"')  # fmt: skip
+
+
+def _playable(controller: Controller) -> bool:
+    """Whether datagrams from this machine are heard as this controller's."""
+    return _is_here(controller.listen, listen=True) and _is_home(controller.source or "")
+
+
+def _is_here(text: str | None, *, listen: bool = False) -> bool:
+    """Whether an address is a UDP port of this machine; what cannot be read the links refuse."""
+    if text is None:
+        return False
+    try:
+        place = parse_address(text, "", listen=listen)
+    except LinkError:
+        return True
+    if not isinstance(place, SocketAddress) or place.transport != "udp":
+        return False
+    return _is_home(place.host) or (listen and not place.host)
+
+
+def _is_home(host: str) -> bool:
+    return host in ("localhost", "::1") or host.startswith("127.")
 
 
 async def _first(bridge: asyncio.Task[None], opened: asyncio.Event) -> None:

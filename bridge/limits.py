@@ -9,8 +9,14 @@ ears notice at any allowed rise, and a slow link thins it out by itself."""
 RISE_DB_PER_S_MAX = 40.0
 """Fastest rise that a rig may declare; beyond it a ramp is a jump."""
 
+RISE_DB_PER_S_MIN = 0.1
+"""Slowest rise that a rig may declare: ten minutes from silence to unity are a slip of the pen."""
+
 STEP_DB_MIN = 0.25
 """Smallest burst that a rig may declare; below it every touch would become a ramp."""
+
+STEP_DB_MAX = 6.0
+"""Largest burst: doubling a voltage is what ears call a jump."""
 
 CONFIRM_RETRY_S = 0.1
 """After this long without the console's word a level is told (or asked for) again. Longer than a
@@ -27,12 +33,22 @@ REPEATS_AT_ONCE = 16
 """Words looked after in one go while nothing new is told; the next go follows at once, after
 whatever has come in meanwhile."""
 
-REPEATS_BETWEEN = 2
-"""The same while something new is told: a hand on a fader must not wait for repeats."""
-
 FRESH_A_REPEAT = 8
-"""New words told for each one that is repeated, in a flood: the newest word is repeated in the end
-anyway."""
+"""New words told for each one that is repeated meanwhile: a hand on a fader must not wait for
+repeats, and its newest word is repeated in the end anyway."""
+
+REPEAT_PAUSE_S = 0.005
+"""Time between two goes of repeats while something new is told."""
+
+HALF_S = 0.03
+"""The coarse half of a 14-bit MIDI value waits so long for its fine half: four messages take 4 ms
+on a wire, a driver may hold them for some ms more, and a hand does not notice it."""
+
+RARE_PROBE_S = 10.0
+"""Time between two looks whether a console lives that can only be asked for everything at once."""
+
+COLLECT_AFTER = (50_000, 20, 50)
+"""Thresholds of the garbage collector: the longest pause under traffic falls from 13 to 0.4 ms."""
 
 ECHO_MEMORY_S = 1.0
 """For this long the bridge recognises its own words when the console repeats them late."""
@@ -43,6 +59,74 @@ must not fight a finger."""
 
 FILE_BYTES_MAX = 1_000_000
 """Largest rig or map file; a thousand channels fit in a tenth of it."""
+
+MAP_CHARACTERS_MAX = 262_144
+"""Longest map: one that lists every address of a large console by hand is a tenth of it."""
+
+ENTRIES_MAX = 1024
+"""Most entries in a map. A console needs about ten, a box of knobs a few dozen; a map with one
+entry a control of a whole desk still fits."""
+
+SPOTS_MAX = 300_000
+"""Most places that a map may be compiled to: 512 channels x 128 buses, each with level, switch,
+tap and pan, are 262,144; they take about a second and 100 MB once, at start."""
+
+LIST_MAX = 512
+"""Longest list of names, break points or arguments: as many as a rig has channels."""
+
+ARGUMENT_CHARACTERS_MAX = 200
+"""Longest text among the constant arguments of an OSC message: sixteen of them still leave room in
+a datagram."""
+
+HOLD_S_MAX = 10.0
+"""Longest press that a map may ask for; nobody holds a pedal longer on purpose."""
+
+TALK_EVERY_S_MIN = 0.05
+"""Shortest time between two questions of one kind that a map may ask for: twenty a second are the
+fastest sign of life that is of use, and more would fill the link."""
+
+KEY_NAMES_MAX = 32
+"""Most names in a dotted key of a file: no table that we read is deeper than five, and the parser
+takes a time that grows with the square of it."""
+
+CHANNELS_MAX = 512
+"""Most channels of a rig; with the most buses that is 65,536 sends, about a second to compile."""
+
+BUSES_MAX = 128
+"""Most buses of a rig: more than any console sends to monitors."""
+
+HANDS_MAX = 128
+"""Most performers, and most controllers: one for each bus."""
+
+GROUPS_MAX = 256
+"""Most groups of sends: two for each bus."""
+
+NUMBER_MAX = 16_383
+"""Highest number that a console has for a channel or bus: two MIDI data bytes say no more."""
+
+NAME_CHARACTERS_MAX = 60
+"""Longest name: it has to fit on one line of the live view."""
+
+ADDRESS_CHARACTERS_MAX = 300
+"""Longest address, port name or path of a map: host names have at most 253 characters (RFC 1035,
+section 2.3.4)."""
+
+BYTES_PER_S_MIN = 50.0
+"""Smallest budget of a link: a mute of some forty bytes then leaves within a second."""
+
+MESSAGES_PER_S_MIN = 2.0
+"""Smallest budget of a link: a mute must not wait longer than half a second for its turn."""
+
+ANSWER_S_MIN = 0.1
+"""Shortest silence after which a console may count as lost; a shorter one would be lost all the
+time, as a busy console takes that long to answer."""
+
+FAULTS_SHOWN = 40
+"""Faults told at once: nobody repairs more between two looks, and further ones often follow from
+the first."""
+
+NAMES_SHOWN = 20
+"""Names that a fault lists as possible: more than a large stage has buses."""
 
 VERDICTS_KEPT = 200
 """Verdicts kept for people to look at."""
@@ -73,3 +157,7 @@ UNDER_WAY_S = 0.25
 WORTH_DB = 0.05
 """A ramp is not told in crumbs smaller than this: a flood of wishes on one moving level must not
 become a flood of words of a thousandth of a dB."""
+
+assert 4 * CHANNELS_MAX * BUSES_MAX <= SPOTS_MAX, "a map can cover the largest rig"
+assert RISE_DB_PER_S_MIN < RISE_DB_PER_S_MAX and STEP_DB_MIN < STEP_DB_MAX, "there is a choice"
+assert MAP_CHARACTERS_MAX <= FILE_BYTES_MAX, "a map is a file"

@@ -9,6 +9,7 @@ from bridge.errors import LinkError
 from bridge.links.address import MidiAddress, SocketAddress, parse_address, plain_host
 from bridge.links.base import Batch, Link, Source
 from bridge.links.midi import MidiHub, MidiLink
+from bridge.links.senders import addresses_of, parse_reply, parse_sender, reply_to
 from bridge.links.tcp import TcpClient, TcpServer
 from bridge.links.udp import UdpLink
 from bridge.rig.model import Controller
@@ -24,6 +25,18 @@ class Door:
     link: Link
     guests: dict[tuple[str, int | None], int] = field(default_factory=dict)
     last_seen: dict[int, Source] = field(default_factory=dict)
+
+    def refuse(self, host: str, port: int) -> None:
+        """Count a message from an address that is nobody's; the log says once what to write."""
+        self.link.refused += 1
+        known = ", ".join(
+            name if number is None else f"{name}:{number}" for name, number in self.guests
+        )
+        text = (
+            f"{host} port {port} is refused: the sources declared for this port are {known};"
+            f' if it may speak, write source = "{host}" in its [[controller]]'
+        )
+        self.link._trouble(f"stranger {host}", text)
 
 
 class Roads:
@@ -49,6 +62,7 @@ class Roads:
         self._rig, self._heard, self._changed = rig, controller_heard, changed
         self._hub = MidiHub()
         self._doors: dict[str, Door] = {}
+        self._hosts: dict[str, tuple[str, ...]] = {}
         self.console = self._console_link(console_heard)
         self.replies = [self._road(number) for number in range(len(rig.file.controller))]
 
@@ -64,14 +78,12 @@ class Roads:
             where = at(("console", "midi"))
             return MidiLink("console", heard, changed, address=_midi(console.midi, where),
                             hub=self._hub, needs="out")  # fmt: skip
-        peer = parse_address(console.send or "", at(("console", "send")))
-        assert isinstance(peer, SocketAddress), "checked by the rig"
+        peer = _socket(console.send or "", at(("console", "send")))
         if peer.transport == "tcp":
             return TcpClient("console", heard, changed, peer=peer)
         listen = None
         if console.listen is not None:
-            listen = parse_address(console.listen, at(("console", "listen")), listen=True)
-        assert listen is None or isinstance(listen, SocketAddress)
+            listen = _socket(console.listen, at(("console", "listen")), listen=True)
         return UdpLink("console", heard, changed, peer=peer, listen=listen)
 
     def _listener(self, name: str) -> Callable[[str], None]:
@@ -83,24 +95,34 @@ class Roads:
         if controller.midi is not None:
             return self._midi_road(number, controller)
         where = self._rig.at(("controller", number, "listen"))
-        listen = parse_address(controller.listen or "", where, listen=True)
-        assert isinstance(listen, SocketAddress), "checked by the rig"
+        listen = _socket(controller.listen or "", where, listen=True)
         door = self._doors.get(controller.listen or "")
         if door is None:
             door = self._doors[controller.listen or ""] = self._new_door(listen)
-        guest = _source(controller.source or "")
-        if guest in door.guests:
-            raise LinkError(controller.id, f"{controller.source} at {controller.listen} is taken",
-                            "give each controller an address or a port of its own")  # fmt: skip
-        door.guests[guest] = number
-        return self._reply(number, controller, door)
+        for guest in self._guests(number):
+            if guest in door.guests:
+                raise LinkError(
+                    self._rig.at(("controller", number, "source")),
+                    f"found {controller.source!r}, which at {controller.listen} is "
+                    f"{self._rig.file.controller[door.guests[guest]].id}",
+                    "expected an address or a port of its own for each controller")  # fmt: skip
+            door.guests[guest] = number
+        return self._reply(number, controller, door, listen)
 
-    def _reply(self, number: int, controller: Controller, door: Door) -> Callable[[bytes], bool]:
+    def _guests(self, number: int) -> list[tuple[str, int | None]]:
+        """The numeric addresses that a controller may send from; a name is looked up once."""
+        where = self._rig.at(("controller", number, "source"))
+        sender = parse_sender(self._rig.file.controller[number].source or "", where)
+        if sender.host not in self._hosts:
+            self._hosts[sender.host] = addresses_of(sender.host, where)
+        return [(host, sender.port) for host in self._hosts[sender.host]]
+
+    def _reply(
+        self, number: int, controller: Controller, door: Door, listen: SocketAddress
+    ) -> Callable[[bytes], bool]:
         if controller.reply is not None:
             where = self._rig.at(("controller", number, "reply"))
-            address = parse_address(controller.reply, where)
-            assert isinstance(address, SocketAddress)
-            target: Source = (address.host, address.port)
+            target = reply_to(parse_reply(controller.reply, where, listen), where, listen)
             return lambda data: door.link.send_to(data, target)
         seen = door.last_seen
         return lambda data: number in seen and door.link.send_to(data, seen[number])
@@ -108,9 +130,7 @@ class Roads:
     def _new_door(self, listen: SocketAddress) -> Door:
         door: Door
         name = f"{listen.transport}:{listen.port}"
-        peers: list[str | tuple[str, int]] = [
-            guest[0] for guest in map(_source, self._sources(listen))
-        ]
+        peers = self._peers(listen)
 
         def heard(batch: Batch) -> None:
             self._sort(door, batch)
@@ -122,10 +142,11 @@ class Roads:
             door = Door(UdpLink(name, heard, self._listener(name), listen=listen, peers=peers))
         return door
 
-    def _sources(self, listen: SocketAddress) -> list[str]:
-        controllers = self._rig.file.controller
-        same = [c for c in controllers if c.listen and c.source and _port(c.listen) == listen.port]
-        return [c.source or "" for c in same]
+    def _peers(self, listen: SocketAddress) -> list[str]:
+        """Every numeric address that may speak at a port."""
+        here = [n for n, c in enumerate(self._rig.file.controller)
+                if c.listen and _port(c.listen) == listen.port]  # fmt: skip
+        return [host for number in here for host, _ in self._guests(number)]
 
     def _sort(self, door: Door, batch: Batch) -> None:
         """Hand each message to the controller that sends from that address."""
@@ -137,11 +158,11 @@ class Roads:
             if number is None:
                 number = guests.get((source[0], None))
             if number is None:
-                host = plain_host(source[0])
-                number = guests.get((host, int(source[1])), guests.get((host, None)))
-            if number is None:
-                door.link.refused += 1
-                continue
+                host, port = plain_host(source[0]), int(source[1])
+                number = guests.get((host, port), guests.get((host, None)))
+                if number is None:
+                    door.refuse(host, port)
+                    continue
             door.last_seen[number] = source
             by_number.setdefault(number, []).append(item)
         for number, items in by_number.items():
@@ -169,9 +190,8 @@ def _port(listen: str) -> int:
     return int(digits) if digits.isdigit() else -1
 
 
-def _source(text: str) -> tuple[str, int | None]:
-    """``192.0.2.20`` or ``192.0.2.20:9000`` or ``[::1]:9000`` as host and port."""
-    host, colon, port = text.rpartition(":")
-    if colon and port.isdigit() and (":" not in host or host.startswith("[")):
-        return plain_host(host.strip("[]")), int(port)
-    return plain_host(text.strip("[]")), None
+def _socket(text: str, where: str, *, listen: bool = False) -> SocketAddress:
+    address = parse_address(text, where, listen=listen)
+    if not isinstance(address, SocketAddress):
+        raise LinkError(where, f"found {text!r}", "expected udp://host:port or tcp://host:port")
+    return address

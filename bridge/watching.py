@@ -38,7 +38,7 @@ def picture(house: House, links: Sequence[Link]) -> dict[str, object]:
     Levels are dB, null is off. A bus carries its state, its sends, each with what it was asked and
     told, its ceiling and the rule behind it.
     """
-    rig, m = house.rig, house.engine.matrix
+    rig, m, heard = house.rig, house.engine.matrix, house.console.words
     buses = []
     for b, bus in enumerate(rig.file.bus):
         master = m.master + b
@@ -65,8 +65,10 @@ def picture(house: House, links: Sequence[Link]) -> dict[str, object]:
             for _, name, verdict in list(house.controllers.verdicts)[-VERDICTS_SHOWN:]
         ],
         "counts": dict(zip(OUTCOMES, house.controllers.counts, strict=True)),
-        "unknown": {c.name: [c.words.unknown, c.words.last_unknown]
-                    for c in house.controllers.all if c.words.unknown},
+        "unknown": {one.name: [one.words.unknown, one.words.last_unknown]
+                    for one in house.controllers.all if one.words.unknown}
+                   | ({"console": [heard.unknown, heard.last_unknown]} if heard.unknown else {}),
+        "malformed": house.malformed,
     }  # fmt: skip
 
 
@@ -84,6 +86,16 @@ def _socket(address: str) -> SocketAddress:
     return place
 
 
+async def _stays(reader: asyncio.StreamReader) -> bool:
+    """Wait for a period; False as soon as the watcher has gone, which frees its place at once."""
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(PERIOD_S):
+            while await reader.read(4096):
+                pass  # nobody listens to a watcher
+            return False
+    return True
+
+
 @contextlib.asynccontextmanager
 async def serve(address: str, picture_now: Callable[[], dict[str, object]]) -> AsyncIterator[None]:
     """Show the picture to whoever connects, a line of JSON at a time, while the context lasts.
@@ -94,7 +106,7 @@ async def serve(address: str, picture_now: Callable[[], dict[str, object]]) -> A
     place = _socket(address)
     watchers: set[asyncio.Task[None]] = set()
 
-    async def connected(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+    async def connected(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         task = asyncio.current_task()
         assert task is not None
         if len(watchers) >= WATCHERS_MAX:
@@ -102,10 +114,11 @@ async def serve(address: str, picture_now: Callable[[], dict[str, object]]) -> A
             return
         watchers.add(task)
         with contextlib.suppress(OSError, asyncio.CancelledError):
-            while True:
+            stays = True
+            while stays:
                 writer.write(json.dumps(picture_now(), allow_nan=False).encode() + b"\n")
                 await writer.drain()
-                await asyncio.sleep(PERIOD_S)
+                stays = await _stays(reader)
         watchers.discard(task)
         writer.close()
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import fnmatch
 import ipaddress
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from bridge.checking.ground import Ground, Hands, Remark
 from bridge.errors import Fault, LinkError
 from bridge.links.address import MidiAddress, SocketAddress, parse_address, plain_host
+from bridge.links.senders import Sender, parse_reply, parse_sender
 from bridge.rig.rig import Rig
 from bridge.rig.toml import Path
 
@@ -70,7 +71,9 @@ def read(rig: Rig) -> tuple[list[Spot], list[Fault]]:
             faults.append(found)
         else:
             spots.append(found)
-    return spots, [*faults, *_clashes(rig, spots), *_twins(rig)]
+    senders = _senders(rig, faults)
+    _replies(rig, spots, faults)
+    return spots, [*faults, *_clashes(rig, spots), *_twins(rig, senders)]
 
 
 def _read(rig: Rig, path: Path, text: str, kind: _Kind) -> Spot | Fault:
@@ -79,8 +82,7 @@ def _read(rig: Rig, path: Path, text: str, kind: _Kind) -> Spot | Fault:
     try:
         place = parse_address(f"midi:{text}" if bare else text, where, listen=kind.listen)
     except LinkError as error:
-        return Fault(where, error.found.removeprefix("found "),
-                     error.remedy.removeprefix("expected "))  # fmt: skip
+        return _fault(error)
     scheme = place.transport if isinstance(place, SocketAddress) else "midi"
     if scheme not in kind.schemes:
         forms = " or ".join("midi:Name*" if s == "midi" else f"{s}://..." for s in kind.schemes)
@@ -117,14 +119,43 @@ def _key(path: Path) -> str:
     return ".".join(map(str, path))
 
 
-def _twins(rig: Rig) -> Iterator[Fault]:
-    """Two controllers that send from one address to one door."""
-    seen: dict[tuple[str, str], str] = {}
+def _senders(rig: Rig, faults: list[Fault]) -> dict[int, Sender]:
+    """Where each controller on a socket sends from, by its number; names are not looked up."""
+    senders: dict[int, Sender] = {}
     for number, controller in enumerate(rig.file.controller):
         if controller.listen is None or controller.source is None:
             continue
-        key = controller.listen, plain_host(controller.source)
-        other = seen.setdefault(key, controller.id)
+        where = rig.at(("controller", number, "source"))
+        try:
+            senders[number] = parse_sender(controller.source, where)
+        except LinkError as error:
+            faults.append(_fault(error))
+    return senders
+
+
+def _replies(rig: Rig, spots: Sequence[Spot], faults: list[Fault]) -> None:
+    """Replies that cannot leave from where the bridge listens."""
+    doors = {spot.path[1]: spot.place for spot in spots if spot.path[-1] == "listen"}
+    for spot in spots:
+        door = doors.get(spot.path[1]) if spot.path[-1] == "reply" else None
+        if isinstance(door, SocketAddress):
+            try:
+                parse_reply(spot.text, rig.at(spot.path), door)
+            except LinkError as error:
+                faults.append(_fault(error))
+
+
+def _fault(error: LinkError) -> Fault:
+    return Fault(error.link, error.found.removeprefix("found "),
+                 error.remedy.removeprefix("expected "))  # fmt: skip
+
+
+def _twins(rig: Rig, senders: Mapping[int, Sender]) -> Iterator[Fault]:
+    """Two controllers that send from one address to one door."""
+    seen: dict[tuple[str | None, Sender], str] = {}
+    for number, sender in senders.items():
+        controller = rig.file.controller[number]
+        other = seen.setdefault((controller.listen, sender), controller.id)
         if other != controller.id:
             where = rig.at(("controller", number, "source"))
             yield Fault(where, f"{controller.source!r}, the source of {other} at the same port",
@@ -137,7 +168,6 @@ def _twins(rig: Rig) -> Iterator[Fault]:
 def remarks(ground: Ground, spots: Sequence[Spot]) -> Iterator[Remark]:
     """What is odd about the addresses."""
     yield from _loops(ground.rig, spots)
-    yield from _names(ground.rig)
     yield from _unused(ground.rig)
     yield from _shared_ports(ground, spots)
 
@@ -163,29 +193,17 @@ def _own(target: SocketAddress) -> bool:
         return target.host.lower() == "localhost"
 
 
-def _names(rig: Rig) -> Iterator[Remark]:
-    """Sources that are compared with numeric addresses and are none."""
-    for number, controller in enumerate(rig.file.controller):
-        if controller.source is None:
-            continue
-        host = controller.source.strip("[]")
-        name, colon, port = controller.source.rpartition(":")
-        if colon and port.isdigit() and (":" not in name or name.startswith("[")):
-            host = name.strip("[]")
-        try:
-            ipaddress.ip_address(host.split("%", 1)[0])
-        except ValueError:
-            yield Remark(rig.at(("controller", number, "source")),
-                         f"{controller.source!r} is a name, and messages come from a number",
-                         "write the numeric address, as in 192.0.2.20")  # fmt: skip
-
-
 def _unused(rig: Rig) -> Iterator[Remark]:
     console = rig.file.console
     tcp = (console.send or "").startswith("tcp")
     if console.listen is not None and (tcp or console.midi is not None):
         yield Remark(rig.at(("console", "listen")), "is not used: the console answers on its link",
                      "leave it out")  # fmt: skip
+    for number, controller in enumerate(rig.file.controller):
+        for key in ("source", "reply"):
+            if controller.midi is not None and getattr(controller, key) is not None:
+                yield Remark(rig.at(("controller", number, key)), "is not used: the controller is "
+                             "on a MIDI port", "leave it out")  # fmt: skip
 
 
 def _shared_ports(ground: Ground, spots: Sequence[Spot]) -> Iterator[Remark]:

@@ -250,8 +250,10 @@ class MidiLink(Link):
             return
         ways = {end.output for end in self._ends if end.is_open}
         enough = {"any": bool(ways), "in": False in ways, "out": True in ways}
+        under_way = any(end.port is not None and not end.is_open for end in self._ends)
         if enough.get(self._needs, len(ways) == 2):
-            self._become("open")
+            if not under_way:  # who hears "open" sends at once, and the other end is nearly there
+                self._become("open")
         elif self.state == "open":
             self._become("lost")
 

@@ -32,6 +32,12 @@ ECHO_S_MAX = 3.0
 """A JACK server that carries no message for so long is dead, or has thrown this client out. After
 another program crashed it may stand still for a second or two."""
 
+FETCH_S = 0.001
+"""Time between two looks for messages at a JACK server, whose own period is as long or longer.
+
+They are fetched and not called back: a callback waits for Python's lock, which opening and closing
+ports hold, and a server in step with its clients would wait for the callback, for a minute."""
+
 SILENCE_S = 5
 """The bridge speaks four times a second; after this silence it is gone."""
 
@@ -92,6 +98,8 @@ class Driver:
         self._lists: tuple[Any, Any] | None = None
         self._told: tuple[list[str], list[str]] | str | None = None
         self._asked_s: float | None = None
+        self._fetched: dict[int, Any] = {}
+        self._fetching, self._to_fetch = threading.Lock(), threading.Event()
         self.looked_at_s = time.monotonic()
 
     def watch(self) -> None:
@@ -102,6 +110,26 @@ class Driver:
             self.looked_at_s = time.monotonic()
             time.sleep(POLL_S)
             self.looked_at_s = time.monotonic()
+
+    def fetch(self) -> None:
+        """Pass on what came through ports that are not called back: the body of a thread."""
+        while self._to_fetch.wait():
+            with self._fetching:  # a client that is gone must not be asked
+                for port, client in self._fetched.items():
+                    while event := client.get_message():
+                        self._voice.heard(event, port)
+            time.sleep(FETCH_S)
+
+    def _fetch_from(self, port: int, client: Any) -> None:
+        """Fetch messages from a port from now on; None: no more."""
+        with self._fetching:
+            self._fetched.pop(port, None)
+            if client is not None:
+                self._fetched[port] = client
+            if self._fetched:
+                self._to_fetch.set()
+            else:
+                self._to_fetch.clear()
 
     def _look(self) -> tuple[list[str], list[str]] | str:
         """The names of inputs and outputs, or why there are none."""
@@ -134,9 +162,7 @@ class Driver:
     def _check_echo(self) -> None:
         """Start over in a new process if the server is dead: its clients are so for good.
 
-        The lists of a dead server stay as they were, so only a message through it can tell. It is
-        fetched and not called back: a callback waits for Python's lock, which opening and closing
-        ports hold, and a server in step with its clients would wait for the callback.
+        The lists of a dead server stay as they were, so only a message through it can tell.
         """
         assert self._lists is not None
         inputs, outputs = self._lists
@@ -186,7 +212,8 @@ class Driver:
         client = self._client(output, name if virtual else CLIENT)
         if not output:
             client.ignore_types(sysex=False, timing=True, active_sense=True)
-            client.set_callback(self._voice.heard, port)
+            if self._api != "jack":
+                client.set_callback(self._voice.heard, port)
         try:
             if virtual:
                 client.open_virtual_port(f"{name} {'out' if output else 'in'}")
@@ -195,12 +222,15 @@ class Driver:
         except Exception:
             _leave(client)
             raise
+        if not output and self._api == "jack":
+            self._fetch_from(port, client)
         return client
 
     def close(self, port: int) -> None:
         """Close a port."""
         client = self._ports.pop(port, None)
         if client is not None:
+            self._fetch_from(port, None)
             with self._lock, self._patience():
                 _leave(client)
 
@@ -227,6 +257,7 @@ class Driver:
     def leave(self) -> None:
         """Close everything, in order: a JACK server waits long for clients that just vanish."""
         self._lock.acquire()  # for good, so that nobody looks at a list that is gone
+        self._fetching.acquire()  # nor at a port
         for client in (*self._ports.values(), *(self._lists or ())):
             _leave(client)
 
@@ -293,11 +324,13 @@ def _own_pipe() -> int:
 def main(api: str) -> None:
     """Serve one driver until the bridge ends."""
     os.environ.setdefault("JACK_NO_START_SERVER", "1")  # else libjack starts one of its own
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the bridge, which then ends us
+    for number in (signal.SIGINT, signal.SIGTERM):  # both may go to a whole group or service:
+        signal.signal(number, signal.SIG_IGN)  # they are for the bridge, which then ends us
     voice = Voice(_own_pipe())
     driver = Driver(api, voice)
     _alarm(START_S)
     threading.Thread(target=driver.watch, name="watch", daemon=True).start()
+    threading.Thread(target=driver.fetch, name="fetch", daemon=True).start()
     _serve(driver, voice)
     driver.leave()
     os._exit(_ENDED)  # no destructors: they wait for drivers that are dead

@@ -68,8 +68,21 @@ def compiled(map_file: MapFile) -> list[Line]:
 class Book:
     """The spots of a map: what is said, what is heard, and how."""
 
-    def __init__(self, map_file: MapFile, layout: Layout, names: ConsoleNames) -> None:
+    def __init__(
+        self,
+        map_file: MapFile,
+        layout: Layout,
+        names: ConsoleNames,
+        *,
+        careful: bool = False,
+    ) -> None:
         """Compile a map's entries, before any of them is placed.
+
+        Args:
+            map_file: The map.
+            layout: The rig's layout.
+            names: The other end's numbers or names.
+            careful: What is said moves levels at a console: no half of a value may be louder.
 
         Raises:
             MapError: an entry that cannot be.
@@ -78,7 +91,7 @@ class Book:
         self.lines = compiled(map_file)
         self.places = Gazetteer(map_file, layout, names)
         self._osc = OscBook(patterns=map_file.map.kind == "controller")
-        self._midi = MidiBook()
+        self._midi = MidiBook(careful=careful)
         self.talk: OscBook | MidiBook = self._midi if map_file.midi else self._osc
         self.faults: list[Fault] = []
 

@@ -9,6 +9,7 @@ from typing import Literal
 from bridge.errors import WireError
 from bridge.maps.book import Book, Line
 from bridge.maps.flaw import Flaw
+from bridge.maps.midi_form import MidiForm
 from bridge.maps.model import MapFile, Message
 from bridge.maps.places import ConsoleNames, Place
 from bridge.maps.scale import Raw, Scale
@@ -50,6 +51,7 @@ class ConsoleWords:
         probe: Messages that the console answers while it lives.
         probe_every_s: How often, seconds; 0 is never.
         alive: What the console says that shows that it lives.
+        halves: Slots that the console may move in two steps, one for each half of a word.
         doubles: Slots that several entries say; the first one is used.
         unknown: How many messages meant nothing here.
         last_unknown: The last of them, short.
@@ -74,7 +76,7 @@ class ConsoleWords:
             MapError: the map is no console's, or does not suit the names.
         """
         names = names or ConsoleNames.counted(layout)
-        self._book = Book(map_file, layout, names)
+        self._book = Book(map_file, layout, names, careful=end == "bridge")
         self._layout = layout
         self._says, self._hears = ("set", "read") if end == "bridge" else ("read", "set")
         self._say: dict[int, tuple[int, Scale]] = {}
@@ -83,6 +85,7 @@ class ConsoleWords:
         self._fast: dict[bytes, _Fast] = {}
         self._asks: dict[int, Callable[[], bytes]] = {}
         self.doubles: list[int] = []
+        self.halves: set[int] = set()
         self._sets: set[int] = set()
         self._reads: set[int] = set()
         for line in self._book.lines:
@@ -108,6 +111,8 @@ class ConsoleWords:
             if place.slot in self._say:
                 self.doubles.append(place.slot)
             self._say.setdefault(place.slot, (spot, line.scale))
+            if isinstance(line.form, MidiForm) and line.form.in_steps:
+                self.halves.add(place.slot)
         if line.entry.ask is not None:
             self._enter_ask(line, place)
 
@@ -186,6 +191,24 @@ class ConsoleWords:
         scale = self._say[slot][1]
         return scale.value(scale.raw(value))
 
+    @property
+    def waiting(self) -> bool:
+        """Whether a coarse half was heard whose fine half has not come yet."""
+        return self._book.talk.waiting
+
+    def release(self) -> tuple[Heard, ...]:
+        """What the half that waits means alone: its fine half did not come."""
+        return self._meant(self._book.talk.release())
+
+    def longest(self) -> tuple[int, int]:
+        """Messages and bytes of the longest word or question, each."""
+        said = [self.encode(slot, 0.0) for slot in self.can_set]
+        asked = [self.ask(slot) for slot in self.can_read]
+        return (
+            max((len(each) for each in (*said, *asked)), default=1),
+            max((sum(map(len, each)) for each in (*said, *asked)), default=1),
+        )
+
     def ask(self, slot: int) -> tuple[bytes, ...]:
         """The messages that ask for a slot; none where it cannot be asked for."""
         write = self._asks.get(slot)
@@ -202,6 +225,15 @@ class ConsoleWords:
             heard = self._book.talk.hear(data)
         except WireError as problem:
             return self._rubbish(problem.reason)
+        found = self._meant(heard)
+        if len(found) == 1 and found[0][0] >= 0:
+            self._remember(data)
+        if self._book.talk.flaw:
+            self._rubbish(self._book.talk.flaw)
+            self._book.talk.flaw = ""
+        return tuple(one for one in found if one[0] != _TALKED)
+
+    def _meant(self, heard: Sequence[tuple[int, Raw]]) -> tuple[Heard, ...]:
         found = []
         for spot, raw in heard:
             if spot < 0:
@@ -211,13 +243,9 @@ class ConsoleWords:
             value = scale.value(raw)
             if value == value:
                 found.append((slot, value))
-                self._remember(data)
             else:
                 self._rubbish(f"{self._layout.name(slot)}: {raw!r:.40}")
-        if self._book.talk.flaw:
-            self._rubbish(self._book.talk.flaw)
-            self._book.talk.flaw = ""
-        return tuple(one for one in found if one[0] != _TALKED)
+        return tuple(found)
 
     def _remember(self, data: bytes) -> None:
         """Next time a look-up of the bytes before the value is enough; one entry a spot at most."""

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from bridge import limits
 from bridge.errors import WireError
 from bridge.maps.book import Book, Line
 from bridge.maps.flaw import Flaw
@@ -93,6 +94,7 @@ class ControllerWords:
         self._live: dict[int, _Live] = {}
         self._show: dict[int, list[tuple[int, Scale]]] = {}
         self._presses = Presses()
+        self._half_due_s = math.inf
         self._fast: dict[bytes, _Fast] = {}
         self._hears = {"absolute": self._absolute, "relative": self._relative}
         self._controls: list[Control] = []
@@ -191,10 +193,8 @@ class ControllerWords:
         except WireError as problem:
             self._rubbish(problem.reason)
             return []
-        moves: list[Move] = []
-        for spot, raw in heard:
-            live = self._live[spot]
-            moves += live.hear(live, raw, now_s)
+        moves = self._meant(heard, now_s)
+        self._half_due_s = now_s + limits.HALF_S if talk.waiting else math.inf
         if len(moves) == 1:
             self._remember(data)
         if talk.flaw:
@@ -213,6 +213,13 @@ class ControllerWords:
 
     def _catches(self, live: _Live) -> bool:
         return self._controls[live.control].takeover in ("pickup", "scaled")
+
+    def _meant(self, heard: Sequence[tuple[int, Raw]], now_s: float) -> list[Move]:
+        moves: list[Move] = []
+        for spot, raw in heard:
+            live = self._live[spot]
+            moves += live.hear(live, raw, now_s)
+        return moves
 
     def _absolute(self, live: _Live, raw: Raw, _: float) -> list[Move]:
         value = live.scale.value(raw)
@@ -243,11 +250,15 @@ class ControllerWords:
 
     def advance(self, now_s: float) -> list[Move]:
         """Time has passed; answers what that means, as a press that has become a long one."""
-        return self._presses.advance(now_s)
+        halves: list[Move] = []
+        if now_s >= self._half_due_s:
+            self._half_due_s = math.inf
+            halves = self._meant(self._book.talk.release(), now_s)
+        return halves + self._presses.advance(now_s)
 
     def next_wake_s(self) -> float:
         """When ``advance`` has something to say, seconds; inf when never."""
-        return self._presses.next_wake_s()
+        return min(self._half_due_s, self._presses.next_wake_s())
 
     def feedback(self, slot: int, value: float) -> tuple[bytes, ...]:
         """The messages that show a value at the controller; none where nothing shows it."""
@@ -271,6 +282,7 @@ class ControllerWords:
         """Forget half a value and held buttons, as after a reconnect."""
         self._book.talk.clear()
         self._presses.clear()
+        self._half_due_s = math.inf
 
 
 def _deed(control: int, slot: int, action: str, to: float | None, step_db: float) -> Move:

@@ -31,8 +31,13 @@ class _Spot(NamedTuple):
 class MidiBook:
     """All that is said and heard in MIDI; hears one port's complete messages."""
 
-    def __init__(self) -> None:
-        """Open an empty book."""
+    def __init__(self, *, careful: bool = False) -> None:
+        """Open an empty book.
+
+        Args:
+            careful: What is said moves levels at a console, so no half of a value may be louder.
+        """
+        self._careful = careful
         self._spots: list[_Spot] = []
         self._heard: dict[tuple[int, int, int], list[int]] = {}
         self._sysex: dict[int, tuple[Bytes, dict[tuple[int, ...], list[int]]]] = {}
@@ -110,6 +115,9 @@ class MidiBook:
         assert form.shape is not None
         if form.coarse:
             return form.shape.say(channel, number, value << 7)[:3]
+        careful = form.shape.careful
+        if careful is not None and self._careful and form.kept:
+            return careful(channel, number, value)
         messages = form.shape.say(channel, number, value)
         if form.entry.lsb_first and form.shape.top > 127 and form.shape.numbers >= 0:
             return (*messages[:-2], messages[-1], messages[-2])
@@ -170,20 +178,38 @@ class MidiBook:
         if self._assembler is not None:
             self._assembler.clear()
 
+    def release(self) -> list[Heard]:
+        """What a value says whose fine half does not come: it waited for long enough."""
+        assembler = self._assembler
+        if assembler is None:
+            return []
+        return [one for event in assembler.release() for one in self._meaning(event)]
+
+    @property
+    def waiting(self) -> bool:
+        """Whether the coarse half of a value waits for its fine half."""
+        return self._assembler is not None and self._assembler.waiting
+
     def _seal(self) -> midi_events.EventAssembler:
-        """Tell the assembler which halves belong together."""
-        pairs, parameters, first = set(), set(), set()
-        for (kind, channel, number), spots in self._heard.items():
-            kind = _STEPPED.get(kind, kind)
+        """Tell the assembler which halves belong together, and which of them come together."""
+        pairs, parameters, first, awaited = set(), set(), set(), set()
+        for (heard, channel, number), spots in self._heard.items():
+            kind = _STEPPED.get(heard, heard)
             if kind == midi_events.CONTROL14:
                 pairs.add((channel, number))
             elif kind in _STEPS:
                 parameters.add((kind, channel, number))
             else:
                 continue
-            if any(self._spots[spot].form.entry.lsb_first for spot in spots):
+            forms = [self._spots[spot].form for spot in spots]
+            if any(form.entry.lsb_first for form in forms):
                 first.add((kind, channel, number))
+            elif heard == kind and not any(form.coarse for form in forms):
+                awaited.add((kind, channel, number))
         self._assembler = midi_events.EventAssembler(
-            frozenset(pairs), frozenset(parameters), lsb_first=frozenset(first)
+            frozenset(pairs),
+            frozenset(parameters),
+            lsb_first=frozenset(first),
+            awaited=frozenset(awaited - first),
         )
         return self._assembler

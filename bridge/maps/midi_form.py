@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import NamedTuple
 
 from bridge.errors import WireError
@@ -25,20 +26,26 @@ class Shape(NamedTuple):
         top: Highest value.
         numbers: Highest number; -1 when it has none.
         say: Encoder of MIDI channel, number and value.
+        careful: The same for a receiver that keeps the old fine half, where there is one.
     """
 
     kind: int
     top: int
     numbers: int
     say: _Say
+    careful: _Say | None = None
+
+
+def _halves(kind: int, numbers: int, say: Callable[..., tuple[bytes, ...]]) -> Shape:
+    return Shape(kind, 16383, numbers, say, partial(say, careful=True))
 
 
 SHAPES: dict[str, Shape] = {
     "note": Shape(midi_events.NOTE, 127, 127, midi_encode.note),
     "control change": Shape(midi_events.CONTROL, 127, 119, midi_encode.control_change),
-    "control change 14": Shape(midi_events.CONTROL14, 16383, 31, midi_encode.control_change_14),
-    "nrpn": Shape(midi_events.NRPN, 16383, 16382, midi_encode.nrpn),
-    "rpn": Shape(midi_events.RPN, 16383, 16382, midi_encode.rpn),
+    "control change 14": _halves(midi_events.CONTROL14, 31, midi_encode.control_change_14),
+    "nrpn": _halves(midi_events.NRPN, 16382, midi_encode.nrpn),
+    "rpn": _halves(midi_events.RPN, 16382, midi_encode.rpn),
     "pitch bend": Shape(
         midi_events.BEND, 16383, -1, lambda port, _, value: midi_encode.pitch_bend(port, value)
     ),
@@ -104,6 +111,17 @@ class MidiForm:
     def coarse(self) -> bool:
         """Only the coarse half of a parameter is said."""
         return self.entry.bits == 7 and self.entry.message in ("nrpn", "rpn")
+
+    @property
+    def kept(self) -> bool:
+        """The receiver may keep the old fine half when a coarse one comes."""
+        return self.entry.fine_half == "kept" and not self.coarse and not self.entry.lsb_first
+
+    @property
+    def in_steps(self) -> bool:
+        """The receiver may act on each half of a value."""
+        halves = self.shape is not None and self.shape.careful is not None and not self.coarse
+        return halves and self.entry.fine_half != "awaited"
 
     @property
     def carrier(self) -> Carrier:

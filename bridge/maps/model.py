@@ -9,45 +9,34 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, Strict
 
+from bridge import limits
+from bridge.limits import ENTRIES_MAX as ENTRIES_MAX  # asked for here by those who compile maps
+from bridge.limits import LIST_MAX
+from bridge.limits import SPOTS_MAX as SPOTS_MAX
 from bridge.rig.layout import Parameter
+from bridge.rig.model import NAME_PATTERN, SEEN_PATTERN
 from bridge.rig.toml import Path, place
-
-MAP_BYTES_MAX = 262_144
-"""Largest map text: a map that lists every address of a large console by hand is a tenth of it."""
-
-ENTRIES_MAX = 1024
-"""Most entries in a map. A console needs about ten, a box of knobs a few dozen; a map with one
-entry a control of a whole desk still fits."""
-
-SPOTS_MAX = 300_000
-"""Most places that a map may be compiled to: 512 channels x 128 buses, each with level, switch,
-tap and pan, are 262,144; they take about a second and 100 MB once, at start."""
-
-LIST_MAX = 512
-"""Longest list of names, break points or arguments: as many as a rig has channels."""
-
-HOLD_S_MAX = 10.0
-"""Longest press that a map may ask for; nobody holds a pedal longer on purpose."""
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Level = Annotated[float, Field(ge=-200.0, le=60.0, allow_inf_nan=False)]
-Text = Annotated[str, Field(min_length=1, max_length=200)]
+Text = Annotated[str, Field(min_length=1, max_length=200, pattern=SEEN_PATTERN)]
 Word = bool | int | float | str
 Words = Word | list[Word]
-Number = Annotated[int, Field(ge=0, le=16383)]
+Label = Annotated[str, Field(min_length=1, max_length=200, pattern=NAME_PATTERN)]
+Number = Annotated[int, Field(ge=0, le=limits.NUMBER_MAX)]
 StepDb = Annotated[float, Field(ge=-12.0, le=12.0, allow_inf_nan=False)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)  # true is no level
 
 
 class About(_Table):
     """`[map]`: what this is."""
 
-    name: Text = Field(description="The map's name, shown to people.")
+    name: Label = Field(description="The map's name, shown to people.")
     kind: Literal["console", "controller"] = Field(
         description="Whether it describes the console's words or a controller's."
     )
@@ -65,7 +54,7 @@ class LawTable(_Table):
         "Both are off at the bottom.",
     )
     top_db: Level = Field(0.0, description="Curve: level at the top of the travel, dB.")
-    points: list[tuple[Finite, Level]] | None = Field(
+    points: list[Annotated[tuple[Finite, Level], Strict(False)]] | None = Field(
         None,
         max_length=LIST_MAX,
         description="[position, dB] pairs, both rising, the first at 0 and the last at 1.",
@@ -95,10 +84,16 @@ class Talk(_Table):
         False, description="The console tells every change back to the one who made it."
     )
     messages_per_s: float | None = Field(
-        None, gt=0, le=1e6, description="Most messages a second that it takes; the rig may differ."
+        None,
+        ge=limits.MESSAGES_PER_S_MIN,
+        le=1e6,
+        description="Most messages a second that it takes; the rig may differ.",
     )
     bytes_per_s: float | None = Field(
-        None, gt=0, le=1e9, description="Most bytes a second that it takes; the rig may differ."
+        None,
+        ge=limits.BYTES_PER_S_MIN,
+        le=1e9,
+        description="Most bytes a second that it takes; the rig may differ.",
     )
     ask_all: list[Message] = Field(
         default_factory=list, max_length=64, description="Messages that make it tell everything."
@@ -128,8 +123,10 @@ TakeoverKind = Literal["jump", "pickup", "scaled"]
 class LongPress(_Table):
     """`long_press`: what a press means that is held; a short one then acts on release."""
 
-    hold_s: float = Field(0.8, gt=0.05, le=HOLD_S_MAX, description="How long it is held, seconds.")
-    parameter: Parameter = Field(description="What it moves.")
+    hold_s: float = Field(
+        0.8, gt=0.05, le=limits.HOLD_S_MAX, description="How long it is held, seconds."
+    )
+    parameter: Annotated[Parameter, Strict(False)] = Field(description="What it moves.")
     channel: Number | Text | None = Field(None, description="Which channel; else the entry's.")
     bus: Number | Text | None = Field(None, description="Which bus; else the entry's.")
     group: Number | Text | None = Field(None, description="Which group.")
@@ -143,8 +140,8 @@ class LongPress(_Table):
 class Entry(_Table):
     """What stands in an `[[osc]]` and a `[[midi]]` entry alike."""
 
-    parameter: Parameter = Field(description="What the message is about.")
-    label: Text | None = Field(None, description="The control's name, shown to people.")
+    parameter: Annotated[Parameter, Strict(False)] = Field(description="What the message is about.")
+    label: Label | None = Field(None, description="The control's name, shown to people.")
     channel: Number | Text | None = Field(
         None, description="The one channel that it is about, by number or name."
     )
@@ -153,10 +150,10 @@ class Entry(_Table):
     )
     performer: Number | Text | None = Field(None, description="The one performer (freeze only).")
     group: Number | Text | None = Field(None, description="The one group, by number or id.")
-    channels: tuple[Number, Number] | None = Field(
+    channels: Annotated[tuple[Number, Number], Strict(False)] | None = Field(
         None, description="First and last channel number that it covers; else all."
     )
-    buses: tuple[Number, Number] | None = Field(
+    buses: Annotated[tuple[Number, Number], Strict(False)] | None = Field(
         None, description="First and last bus number that it covers; else all."
     )
     use: list[Use] | None = Field(
@@ -169,7 +166,7 @@ class Entry(_Table):
     law: str | LawTable | None = Field(
         None, description="Level: rule between position and dB; a `[law]`, a curve or a table."
     )
-    range: tuple[Finite, Finite] | None = Field(
+    range: Annotated[tuple[Finite, Finite], Strict(False)] | None = Field(
         None, description="Numbers at the two ends of the travel (or of the scale in dB)."
     )
     unit_db: Finite | None = Field(
@@ -256,6 +253,13 @@ class MidiEntry(Entry):
     )
     lsb_first: bool = Field(
         False, description="14-bit controllers, NRPN, RPN: the sender says the fine half first."
+    )
+    fine_half: Literal["kept", "zeroed", "awaited"] = Field(
+        "kept",
+        description="Console, 14-bit controllers, NRPN, RPN: what the console does when a coarse "
+        "half comes. `kept`, assumed of any, leaves the fine half as it was; two messages more "
+        "then see to it that nothing is louder in between. `zeroed` takes it as 0, as MIDI 1.0 "
+        "says. `awaited` waits for the fine half.",
     )
     template: Text | None = Field(
         None, description="SysEx in hex: `F0 7D 01 {bus} {channel} {value:2} {checksum} F7`."

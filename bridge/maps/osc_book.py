@@ -132,6 +132,12 @@ class OscBook:
                 found.setdefault(self._spots[spot]._replace(type=""), []).append(spot)
         return [(spoken.address, spots) for spoken, spots in found.items() if len(spots) > 1]
 
+    waiting = False
+
+    def release(self) -> list[Heard]:
+        """Nothing: an OSC message is whole."""
+        return []
+
     def clear(self) -> None:
         """Forget half a value: OSC has none."""
 

@@ -7,16 +7,29 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, Strict
 
+from bridge import limits as bounds
 from bridge.rig.layout import Parameter
 
+ID_PATTERN = r"^[a-z0-9][a-z0-9_-]{0,39}$"
+NAME_PATTERN = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x20\x7f-\x9f][^\x00-\x1f\x7f-\x9f]*$"
+"""Something to see and nothing that a terminal obeys: names go into logs and the live view."""
+
+SEEN_PATTERN = r"[^\x00-\x20\x7f-\x9f]"
+"""At least something to see."""
+
 Level = Annotated[float, Field(ge=-90.0, le=20.0, allow_inf_nan=False)]
-Rise = Annotated[float, Field(gt=0.0, le=40.0, allow_inf_nan=False)]
-Step = Annotated[float, Field(ge=0.25, le=6.0, allow_inf_nan=False)]
-Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,39}$")]
-Number = Annotated[int, Field(ge=0, le=16383)]
-Name = Annotated[str, Field(min_length=1, max_length=60)]
+Rise = Annotated[
+    float, Field(ge=bounds.RISE_DB_PER_S_MIN, le=bounds.RISE_DB_PER_S_MAX, allow_inf_nan=False)
+]
+Step = Annotated[float, Field(ge=bounds.STEP_DB_MIN, le=bounds.STEP_DB_MAX, allow_inf_nan=False)]
+Id = Annotated[str, Field(pattern=ID_PATTERN)]
+Number = Annotated[int, Field(ge=0, le=bounds.NUMBER_MAX)]
+Name = Annotated[str, Field(min_length=1, max_length=bounds.NAME_CHARACTERS_MAX,
+                            pattern=NAME_PATTERN)]  # fmt: skip
+MapPath = Annotated[str, Field(min_length=1, max_length=bounds.ADDRESS_CHARACTERS_MAX)]
+Address = Annotated[str, Field(min_length=1, max_length=bounds.ADDRESS_CHARACTERS_MAX)]
 
 MAY_TOUCH: tuple[Parameter, ...] = (
     Parameter.SEND_LEVEL,
@@ -31,7 +44,7 @@ MAY_TOUCH: tuple[Parameter, ...] = (
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)  # true is no level
 
 
 class About(_Table):
@@ -90,7 +103,7 @@ class Performer(_Table):
     id: Id = Field(description="Short name used in this file.")
     name: Name | None = Field(None, description="Name shown to people; the id when missing.")
     buses: list[str] = Field(min_length=1, description="Ids of the buses that are theirs.")
-    may_touch: list[Parameter] = Field(
+    may_touch: list[Annotated[Parameter, Strict(False)]] = Field(
         default=list(MAY_TOUCH), description="What they may move in their buses."
     )
     send_ceiling_db: Level | None = Field(None, description="How far they may turn up a send, dB.")
@@ -116,40 +129,49 @@ class Controller(_Table):
 
     id: Id = Field(description="Short name used in logs.")
     hands: str = Field(description="Id of the performer, or `engineer`.")
-    map: str = Field(description="Its address map, a path relative to this file.")
-    listen: str | None = Field(None, description="OSC: where the bridge listens, udp://:9101.")
-    source: str | None = Field(
+    map: MapPath = Field(description="Its address map, a path relative to this file.")
+    listen: Address | None = Field(None, description="OSC: where the bridge listens, udp://:9101.")
+    source: Address | None = Field(
         None, description="OSC: the address it sends from, 192.0.2.20 or 192.0.2.20:9000."
     )
-    reply: str | None = Field(None, description="OSC: where it hears of changes, udp://host:port.")
-    midi: str | None = Field(None, description="MIDI: port name pattern, Foot*.")
+    reply: Address | None = Field(
+        None, description="OSC: where it hears of changes, udp://host:port."
+    )
+    midi: Address | None = Field(None, description="MIDI: port name pattern, Foot*.")
 
 
 class Console(_Table):
     """`[console]`: what the bridge moves."""
 
-    map: str = Field(description="Its address map, a path relative to this file.")
-    send: str | None = Field(None, description="OSC: its address, udp://192.0.2.10:9000.")
-    listen: str | None = Field(None, description="OSC: where the bridge hears it, udp://:9001.")
-    midi: str | None = Field(None, description="MIDI: port name pattern, Desk*.")
+    map: MapPath = Field(description="Its address map, a path relative to this file.")
+    send: Address | None = Field(None, description="OSC: its address, udp://192.0.2.10:9000.")
+    listen: Address | None = Field(None, description="OSC: where the bridge hears it, udp://:9001.")
+    midi: Address | None = Field(None, description="MIDI: port name pattern, Desk*.")
     readback: bool = Field(True, description="The console can be asked for its values.")
     channel_mute_cuts: list[Literal["pre", "post"]] = Field(
         default=["post"], description="Which sends a channel mute cuts at this console."
     )
-    bytes_per_s: float | None = Field(None, gt=0, description="Budget of the link, bytes/s.")
-    messages_per_s: float | None = Field(None, gt=0, description="Budget, messages/s.")
+    bytes_per_s: float | None = Field(
+        None, ge=bounds.BYTES_PER_S_MIN, le=1e9, description="Budget of the link, bytes/s."
+    )
+    messages_per_s: float | None = Field(
+        None, ge=bounds.MESSAGES_PER_S_MIN, le=1e6, description="Budget, messages/s."
+    )
     delay_s: float = Field(
-        0.05, ge=0, le=0.25, description="By how much the link's delay may vary, s."
+        0.05, ge=0, le=bounds.UNDER_WAY_S, description="By how much the link's delay may vary, s."
     )
     answer_s: float = Field(
-        1.0, gt=0, le=30, description="Silence after which the console counts as lost, s."
+        1.0,
+        ge=bounds.ANSWER_S_MIN,
+        le=30,
+        description="Silence after which the console counts as lost, s.",
     )
 
 
 class Daemon(_Table):
     """`[daemon]`: the bridge itself."""
 
-    watch: str | None = Field(
+    watch: Address | None = Field(
         None, description="Where `foldbridge watch` connects, tcp://127.0.0.1:9100."
     )
 
@@ -159,11 +181,11 @@ class RigFile(_Table):
 
     rig: About
     limits: Limits = Limits()
-    channel: list[Channel] = Field(min_length=1, max_length=512)
-    bus: list[Bus] = Field(min_length=1, max_length=128)
-    performer: list[Performer] = Field(default_factory=list, max_length=128)
+    channel: list[Channel] = Field(min_length=1, max_length=bounds.CHANNELS_MAX)
+    bus: list[Bus] = Field(min_length=1, max_length=bounds.BUSES_MAX)
+    performer: list[Performer] = Field(default_factory=list, max_length=bounds.HANDS_MAX)
     engineer: Engineer = Engineer()
-    group: list[Group] = Field(default_factory=list, max_length=256)
-    controller: list[Controller] = Field(default_factory=list, max_length=128)
+    group: list[Group] = Field(default_factory=list, max_length=bounds.GROUPS_MAX)
+    controller: list[Controller] = Field(default_factory=list, max_length=bounds.HANDS_MAX)
     console: Console
     daemon: Daemon = Daemon()

@@ -11,13 +11,14 @@ from pydantic import ValidationError
 
 from bridge.errors import Fault, RigError
 from bridge.rig import model
+from bridge.rig.faults import faults_in, first_of, names_of, shown
 from bridge.rig.layout import Layout
 from bridge.rig.toml import Path, place, read_toml
 
 ENGINEER = -1
 """The number that stands for the engineer where a performer's number would stand."""
 
-_SOURCE = re.compile(r"^[\w.:-]+$|^\[[0-9a-fA-F:.%]+\](:\d+)?$")
+_SOURCE = re.compile(r"[\w.:%-]+|\[[0-9a-fA-F:.%]+\](:\d+)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,18 @@ class Rig:
         """What people call a bus."""
         declared = self.file.bus[bus]
         return declared.label or declared.id
+
+    def name(self, slot: int) -> str:
+        """A slot as people call it, by labels and names: ``send level of Accordion in Ines``."""
+        file = self.file
+        buses = {bus.id: bus.label or bus.id for bus in file.bus}
+        called = Layout(
+            tuple(channel.label or channel.id for channel in file.channel),
+            tuple(buses.values()),
+            tuple(performer.name or performer.id for performer in file.performer),
+            tuple(f"{group.id} in {buses[group.bus]}" for group in file.group),
+        )
+        return called.name(slot)
 
     def person(self, number: int) -> str:
         """The name of a performer, or the engineer's."""
@@ -78,13 +91,13 @@ def parse_rig(text: str, where: str) -> Rig:
     try:
         file = model.RigFile.model_validate(table)
     except ValidationError as problem:
-        raise RigError(_pydantic_faults(problem, text, where)) from None
+        raise RigError(first_of(faults_in(problem, table, text, where), where)) from None
     faults = [
         Fault(place(text, where, path), found, expected)
         for path, found, expected in _contradictions(file)
     ]
     if faults:
-        raise RigError(faults)
+        raise RigError(first_of(faults, where))
     layout = Layout(
         tuple(channel.id for channel in file.channel),
         tuple(bus.id for bus in file.bus),
@@ -92,18 +105,6 @@ def parse_rig(text: str, where: str) -> Rig:
         tuple(group.id for group in file.group),
     )
     return Rig(file, where, layout, text)
-
-
-def _pydantic_faults(problem: ValidationError, text: str, where: str) -> list[Fault]:
-    faults = []
-    for error in problem.errors():
-        path = tuple(error["loc"])
-        found = "nothing" if error["type"] == "missing" else repr(error["input"])[:60]
-        expected = {"missing": "this key", "extra_forbidden": "no such key"}.get(
-            error["type"], error["msg"].removeprefix("Input should be ")
-        )
-        faults.append(Fault(place(text, where, path), found, expected))
-    return faults
 
 
 _Contradiction = tuple[Path, str, str]
@@ -120,12 +121,21 @@ def _contradictions(file: model.RigFile) -> Iterator[_Contradiction]:
 def _twins(file: model.RigFile) -> Iterator[_Contradiction]:
     for kind in ("channel", "bus", "performer", "group", "controller"):
         tables = getattr(file, kind)
-        for key in ("id", "console"):
+        for article, key in (("an", "id"), ("a", "console")):
             values = [getattr(table, key, None) for table in tables]
             often = {value for value, n in Counter(values).items() if n > 1 and value is not None}
             for index, value in enumerate(values):
                 if value in often and values.index(value) != index:
-                    yield (kind, index, key), repr(value), f"a {key} that no other {kind} has"
+                    yield (
+                        (kind, index, key),
+                        repr(value),
+                        f"{article} {key} that no other {kind} has",
+                    )
+    lists = [(("performer", i, "buses"), table.buses) for i, table in enumerate(file.performer)]
+    lists += [(("group", i, "channels"), table.channels) for i, table in enumerate(file.group)]
+    for path, names in lists:
+        for name in (name for name, n in Counter(names).items() if n > 1):
+            yield path, f"{shown(name)} twice", "each name once"
 
 
 def _strangers(file: model.RigFile) -> Iterator[_Contradiction]:  # noqa: C901 - a flat list
@@ -136,7 +146,7 @@ def _strangers(file: model.RigFile) -> Iterator[_Contradiction]:  # noqa: C901 -
 
     def unknown(path: Path, name: str, known: set[str]) -> Iterator[_Contradiction]:
         if name not in known:
-            yield path, repr(name), "one of " + ", ".join(sorted(known))
+            yield path, shown(name), names_of(known)
 
     for i, bus in enumerate(file.bus):
         for name in bus.start_mix:
@@ -185,7 +195,7 @@ def _roads(file: model.RigFile) -> Iterator[_Contradiction]:
             yield here, "both or neither of 'listen' and 'midi'", "one of them"
         if controller.listen is not None and controller.source is None:
             yield (*here, "source"), "nothing", "the address that it sends from"
-        if controller.source is not None and not _SOURCE.match(controller.source):
+        if controller.source is not None and not _SOURCE.fullmatch(controller.source):
             yield (*here, "source"), repr(controller.source), "192.0.2.20 or 192.0.2.20:9000"
     if (file.console.send is None) == (file.console.midi is None):
         yield ("console",), "both or neither of 'send' and 'midi'", "one of them"

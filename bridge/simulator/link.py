@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from heapq import heappop, heappush
 from typing import NamedTuple
 
 from bridge.simulator.network import LossyNetwork, perfect
@@ -58,6 +59,8 @@ class SimulatedLink:
         self._wire_bytes_per_s = wire_bytes_per_s
         self._wire_free_s = 0.0
         self._due: list[Packet] = []
+        self._under_way: list[tuple[float, int, Packet]] = []
+        self._counted = 0
 
     async def open(self) -> None:
         """Open this end."""
@@ -97,7 +100,7 @@ class SimulatedLink:
         self.sent += 1
         arrivals = self.network.carry(leaves_s, data)
         for arrive_s, _ in arrivals:
-            loop.call_at(arrive_s, self.peer._arrive, packet)
+            self.peer._expect(arrive_s, packet)
         if not arrivals:
             self.peer.missed(packet)
         return True
@@ -106,7 +109,18 @@ class SimulatedLink:
         """When the last byte of a packet has left, behind those that still wait for the wire."""
         return max(now_s, self._wire_free_s) + size / self._wire_bytes_per_s
 
-    def _arrive(self, packet: Packet) -> None:
+    def _expect(self, arrive_s: float, packet: Packet) -> None:
+        """Let a packet arrive then; of those of one moment the first sent comes first.
+
+        The loop's own timers have no order among equals, and no half of a MIDI value may overtake
+        another.
+        """
+        heappush(self._under_way, (arrive_s, self._counted, packet))
+        self._counted += 1
+        asyncio.get_running_loop().call_at(arrive_s, self._arrive)
+
+    def _arrive(self) -> None:
+        packet = heappop(self._under_way)[2]
         if self.state != "open":
             self.dropped += 1
             self.missed(packet)

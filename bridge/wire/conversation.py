@@ -1,4 +1,4 @@
-"""Words to a console that it is not known to have, and how low it may stand instead. Pure."""
+"""Words to a console that it is not known to have, and those that it may repeat late. Pure."""
 
 from __future__ import annotations
 
@@ -111,3 +111,32 @@ class Unsettled:
     def next_wake_s(self) -> float:
         """When the first of them is due; ``inf`` when there is none."""
         return self._words[next(iter(self._words))].due_s if self._words else math.inf
+
+
+class Echoes:
+    """Our last words about each slot, as the console repeats them: late ones are known by it."""
+
+    __slots__ = ("_said",)
+
+    def __init__(self) -> None:
+        self._said: dict[int, tuple[tuple[float, float], ...]] = {}
+
+    def remember(self, slot: int, held: float, now_s: float) -> None:
+        """A word was replaced by another one.
+
+        Args:
+            slot: What it is about.
+            held: What the console understood of it; NaN before the first word.
+            now_s: This moment, s.
+        """
+        said = self._said.get(slot, ())
+        self._said[slot] = (*said[-limits.ECHOES_KEPT + 1 :], (held, now_s))
+
+    def recent(self, slot: int, now_s: float) -> list[float]:
+        """What the console may repeat late, oldest first."""
+        since_s = now_s - limits.ECHO_MEMORY_S
+        return [held for held, at_s in self._said.get(slot, ()) if at_s >= since_s]
+
+    def clear(self) -> None:
+        """Forget all of them."""
+        self._said.clear()

@@ -3,8 +3,16 @@
 Every encoder answers whole messages in sending order, each with its own status byte, and refuses
 what does not fit with a ``WireError``. ``midi_channel`` is 1..16.
 
-Facts: MIDI 1.0 Detailed Specification 4.2, tables 1-3a; data entry is "Registered and
-Non-Registered Parameter Numbers".
+A 14-bit value goes out as MSB and LSB, and a receiver may act on each. As MIDI 1.0 has it ("when an
+MSB is received, the receiver should set its concept of the LSB to zero") it never stands above the
+new value in between, nor does one that waits for the LSB. One that keeps the old LSB may: 10.127 to
+11.0 passes through 11.127. For those ``careful`` says the MSB below first, then the LSB, the MSB
+and the LSB again: 10.x, 10.0, 11.0. Whatever the receiver does, and even if its LSB is another
+parameter's, each of these is below the new value, except in the lowest step of the MSB (value
+0..127), where there is none below and an LSB of its own is assumed.
+
+Facts: MIDI 1.0 Detailed Specification 4.2, tables 1-3a and "Control Change" (14-bit controllers);
+data entry is "Registered and Non-Registered Parameter Numbers".
 """
 
 from __future__ import annotations
@@ -12,7 +20,7 @@ from __future__ import annotations
 from typing import Final
 
 from bridge.errors import WireError
-from bridge.wire.midi_events import DATA_LSB, DATA_MSB, DECREMENT, FULL7, FULL14, INCREMENT
+from bridge.wire.midi_events import DATA_MSB, DECREMENT, FULL7, FULL14, INCREMENT
 from bridge.wire.midi_halves import NRPN_LSB, NRPN_MSB, NULL, RPN_LSB, RPN_MSB
 
 
@@ -34,25 +42,30 @@ def control_change(midi_channel: int, control: int, value: int) -> tuple[bytes, 
     return (bytes((status, _within("control", control, FULL7), _within("value", value, FULL7))),)
 
 
-def control_change_14(midi_channel: int, control: int, value: int) -> tuple[bytes, ...]:
+def control_change_14(
+    midi_channel: int, control: int, value: int, *, careful: bool = False
+) -> tuple[bytes, ...]:
     """Controller 0..31 and its LSB, 32 above, to 0..16383; MSB first, as the standard says."""
     _within("14-bit control", control, 31)
-    _within("14-bit value", value, FULL14)
-    return _controls(midi_channel, (control, value >> 7), (control + 32, value & 0x7F))
+    return _controls(midi_channel, *_halves(control, value, careful))
 
 
 def nrpn(
-    midi_channel: int, number: int, value: int, *, deselect: bool = False
+    midi_channel: int, number: int, value: int, *, deselect: bool = False, careful: bool = False
 ) -> tuple[bytes, ...]:
     """Non-registered parameter 0..16382 to 0..16383; ``deselect`` adds the null that ends it."""
     select = _select(NRPN_MSB, NRPN_LSB, number)
-    return _controls(midi_channel, *select, *_entry(value), *_null(deselect))
+    entry = _halves(DATA_MSB, value, careful)
+    return _controls(midi_channel, *select, *entry, *_null(deselect))
 
 
-def rpn(midi_channel: int, number: int, value: int, *, deselect: bool = False) -> tuple[bytes, ...]:
+def rpn(
+    midi_channel: int, number: int, value: int, *, deselect: bool = False, careful: bool = False
+) -> tuple[bytes, ...]:
     """Registered parameter 0..16382 to 0..16383; ``deselect`` adds the null that ends it."""
     select = _select(RPN_MSB, RPN_LSB, number)
-    return _controls(midi_channel, *select, *_entry(value), *_null(deselect))
+    entry = _halves(DATA_MSB, value, careful)
+    return _controls(midi_channel, *select, *entry, *_null(deselect))
 
 
 def nrpn_step(midi_channel: int, number: int, steps: int) -> tuple[bytes, ...]:
@@ -104,9 +117,13 @@ def _select(msb_control: int, lsb_control: int, number: int) -> tuple[tuple[int,
     return (msb_control, number >> 7), (lsb_control, number & 0x7F)
 
 
-def _entry(value: int) -> tuple[tuple[int, int], ...]:
+def _halves(control: int, value: int, careful: bool) -> tuple[tuple[int, int], ...]:
+    """A controller's MSB and LSB; ``careful``: by way of the MSB below."""
     _within("14-bit value", value, FULL14)
-    return (DATA_MSB, value >> 7), (DATA_LSB, value & 0x7F)
+    msb, lsb = (control, value >> 7), (control + 32, value & 0x7F)
+    if careful and value > FULL7:
+        return (control, (value >> 7) - 1), lsb, msb, lsb
+    return msb, lsb
 
 
 def _null(deselect: bool) -> tuple[tuple[int, int], ...]:

@@ -64,12 +64,16 @@ class EventAssembler:
     step a parameter; numbers that are not listed give events too, so that a person can see them.
     All else stays a plain ``CONTROL``. Nothing that is fed raises.
 
+    An MSB of those in ``awaited`` makes no event before its LSB. It waits until then at most: the
+    MSB of any other value, the choice of another parameter and ``release`` let it act with LSB 0.
+    So one value a port waits, and an LSB that is late refines it.
+
     Attributes:
         ignored: Messages that gave no event although they were meant to: data entry with nothing
             selected, an LSB before any MSB, bytes that are no message.
     """
 
-    __slots__ = ("_by_status", "_pairs", "_selections", "_special", "ignored")
+    __slots__ = ("_by_status", "_open", "_pairs", "_selections", "_special", "ignored")
 
     def __init__(
         self,
@@ -77,6 +81,7 @@ class EventAssembler:
         parameters: frozenset[tuple[int, int, int]] = frozenset(),
         *,
         lsb_first: frozenset[tuple[int, int, int]] = frozenset(),
+        awaited: frozenset[tuple[int, int, int]] = frozenset(),
     ) -> None:
         """Compile what to put together.
 
@@ -85,37 +90,47 @@ class EventAssembler:
             parameters: ``(kind, midi_channel, number)``, kind ``NRPN`` or ``RPN``, number 0..16382.
             lsb_first: ``(kind, midi_channel, number)`` of those whose sender sends the LSB first;
                 kind ``CONTROL14``, ``NRPN`` or ``RPN``.
+            awaited: The same for those whose sender sends an LSB after each MSB.
 
         Raises:
             ValueError: a channel, a control or a number out of its range, or a pair that the data
-                entry of the same channel needs, or an ``lsb_first`` that neither of them lists.
+                entry of the same channel needs, or an ``lsb_first`` or ``awaited`` that neither of
+                them lists, or one that is both.
         """
         _check(pairs, parameters)
-        _check_order(lsb_first, pairs, parameters)
+        _check_order("LSB first", lsb_first, pairs, parameters)
+        _check_order("LSB awaited", awaited, pairs, parameters)
+        if lsb_first & awaited:
+            raise ValueError(f"LSB first and awaited: {min(lsb_first & awaited)}, expected one")
         self.ignored = 0
+        self._open: tuple[Halves, int, int, int] | None = None
         self._pairs: dict[int, Halves] = {}
         self._special: dict[tuple[int, int], _Handler] = {}
         for midi_channel, control in pairs:
-            first = (CONTROL14, midi_channel, control) in lsb_first
-            self._pairs[midi_channel << 7 | control] = Halves(first)
+            place = (CONTROL14, midi_channel, control)
+            self._pairs[midi_channel << 7 | control] = Halves(
+                place in lsb_first, awaited=place in awaited
+            )
             self._special[midi_channel, control] = self._pair_msb
             self._special[midi_channel, control + 32] = self._pair_lsb
         self._selections: dict[int, Selection] = {}
         for midi_channel in {place[1] for place in parameters}:
-            self._add_parameters(midi_channel, parameters, lsb_first)
+            self._add_parameters(midi_channel, parameters, lsb_first, awaited)
         self._by_status = self._table()
 
     def clear(self) -> None:
         """Forget every half value and selection, as after a reconnect."""
+        self._open = None
         for halves in self._pairs.values():
             halves.forget()
         for selection in self._selections.values():
             selection.clear()
 
     def feed(self, message: bytes) -> list[Event]:
-        """Take one complete message; answer the events that it makes, none or one.
+        """Take one complete message; answer the events that it makes: none, one, or two.
 
-        System common and real-time messages make none.
+        Two, where it lets a value act that waited for its LSB. System common and real-time messages
+        make none.
         """
         if len(message) == 3:
             status, number, value = message
@@ -153,27 +168,54 @@ class EventAssembler:
             return special(midi_channel, control, value)
         return [(CONTROL, midi_channel, control, value, FULL7)]
 
-    def _pair_msb(self, midi_channel: int, control: int, value: int) -> list[Event]:
-        whole = self._pairs[midi_channel << 7 | control].take_msb(value)
-        return [(CONTROL14, midi_channel, control, whole, FULL14)]
+    @property
+    def waiting(self) -> bool:
+        """Whether a value waits for its LSB: ``release`` would let it act."""
+        return self._open is not None and self._open[0].waiting
 
-    def _pair_lsb(self, midi_channel: int, control: int, value: int) -> list[Event]:
-        halves = self._pairs[midi_channel << 7 | control - 32]
+    def release(self) -> list[Event]:
+        """Let the value act, with LSB 0, that waits for its LSB: it waited for long enough."""
+        if self._open is None:
+            return []
+        halves, kind, midi_channel, number = self._open
+        self._open = None
+        whole = halves.release()
+        return [] if whole < 0 else [(kind, midi_channel, number, whole, FULL14)]
+
+    def _msb(self, halves: Halves, place: tuple[int, int, int], value: int) -> list[Event]:
+        """Take an MSB: of all values on this port at most one waits, the newest."""
+        before = self.release() if self._open is not None and self._open[0] is not halves else []
+        whole = halves.take_msb(value)
+        if whole < 0:
+            self._open = (halves, *place)
+            return before
+        return [*before, (*place, whole, FULL14)]
+
+    def _lsb(self, halves: Halves, place: tuple[int, int, int], value: int) -> list[Event]:
         whole = halves.take_lsb(value)
         if whole < 0:
             return [] if halves.lsb_first else self._nothing()
-        return [(CONTROL14, midi_channel, control - 32, whole, FULL14)]
+        return [(*place, whole, FULL14)]
+
+    def _pair_msb(self, midi_channel: int, control: int, value: int) -> list[Event]:
+        halves = self._pairs[midi_channel << 7 | control]
+        return self._msb(halves, (CONTROL14, midi_channel, control), value)
+
+    def _pair_lsb(self, midi_channel: int, control: int, value: int) -> list[Event]:
+        halves = self._pairs[midi_channel << 7 | control - 32]
+        return self._lsb(halves, (CONTROL14, midi_channel, control - 32), value)
 
     def _add_parameters(
         self,
         midi_channel: int,
         parameters: frozenset[tuple[int, int, int]],
         lsb_first: frozenset[tuple[int, int, int]],
+        awaited: frozenset[tuple[int, int, int]],
     ) -> None:
         listed = {
-            (kind == RPN, number): Halves((kind, channel, number) in lsb_first)
-            for kind, channel, number in parameters
-            if channel == midi_channel
+            (place[0] == RPN, place[2]): Halves(place in lsb_first, awaited=place in awaited)
+            for place in parameters
+            if place[1] == midi_channel
         }
         self._selections[midi_channel] = Selection(listed)
         rows: dict[int, _Handler] = dict.fromkeys(SELECTORS, self._select)
@@ -182,24 +224,27 @@ class EventAssembler:
         self._special.update({(midi_channel, control): row for control, row in rows.items()})
 
     def _select(self, midi_channel: int, control: int, value: int) -> list[Event]:
-        self._selections[midi_channel].select(control, value)
-        return []
+        selection = self._selections[midi_channel]
+        before = selection.halves
+        selection.select(control, value)
+        if self._open is None or self._open[0] is not before or selection.halves is before:
+            return []
+        return self.release()
+
+    def _entry(self, midi_channel: int) -> tuple[Halves, tuple[int, int, int]] | None:
+        """The value that data entry is about, and where; None while nothing is selected."""
+        selection = self._selections[midi_channel]
+        if selection.halves is None:
+            return None
+        return selection.halves, (_ENTERED[selection.registered], midi_channel, selection.number)
 
     def _data_msb(self, midi_channel: int, _control: int, value: int) -> list[Event]:
-        selection = self._selections[midi_channel]
-        if selection.halves is None:
-            return self._nothing()
-        whole = selection.halves.take_msb(value)
-        return [(_ENTERED[selection.registered], midi_channel, selection.number, whole, FULL14)]
+        entry = self._entry(midi_channel)
+        return self._nothing() if entry is None else self._msb(*entry, value)
 
     def _data_lsb(self, midi_channel: int, _control: int, value: int) -> list[Event]:
-        selection = self._selections[midi_channel]
-        if selection.halves is None:
-            return self._nothing()
-        whole = selection.halves.take_lsb(value)
-        if whole < 0:
-            return [] if selection.halves.lsb_first else self._nothing()
-        return [(_ENTERED[selection.registered], midi_channel, selection.number, whole, FULL14)]
+        entry = self._entry(midi_channel)
+        return self._nothing() if entry is None else self._lsb(*entry, value)
 
     def _step(self, midi_channel: int, control: int, _value: int) -> list[Event]:
         """One step, whatever the third byte says.
@@ -210,17 +255,21 @@ class EventAssembler:
         selection = self._selections[midi_channel]
         if selection.halves is None:
             return self._nothing()
+        waited = self.release()
         selection.halves.forget()
-        direction = 1 if control == INCREMENT else -1
-        return [(_STEPPED[selection.registered], midi_channel, selection.number, direction, 1)]
+        kind, direction = _STEPPED[selection.registered], 1 if control == INCREMENT else -1
+        return [*waited, (kind, midi_channel, selection.number, direction, 1)]
 
     def _reset(self, midi_channel: int, control: int, value: int) -> list[Event]:
         """Reset All Controllers sets both parameter numbers to null.
 
         Source: MMA RP-015, "Response to Reset All Controllers" (from memory).
         """
-        self._selections[midi_channel].deselect()
-        return [(CONTROL, midi_channel, control, value, FULL7)]
+        selection = self._selections[midi_channel]
+        waited = self._open is not None and self._open[0] is selection.halves
+        before = self.release() if waited else []
+        selection.deselect()
+        return [*before, (CONTROL, midi_channel, control, value, FULL7)]
 
     def _nothing(self) -> list[Event]:
         self.ignored += 1
@@ -243,14 +292,15 @@ def _check(pairs: frozenset[tuple[int, int]], parameters: frozenset[tuple[int, i
 
 
 def _check_order(
-    lsb_first: frozenset[tuple[int, int, int]],
+    what: str,
+    order: frozenset[tuple[int, int, int]],
     pairs: frozenset[tuple[int, int]],
     parameters: frozenset[tuple[int, int, int]],
 ) -> None:
     """Refuse an order declared for something that is not put together."""
-    strangers = lsb_first - parameters - {(CONTROL14, *pair) for pair in pairs}
+    strangers = order - parameters - {(CONTROL14, *pair) for pair in pairs}
     if strangers:
-        raise ValueError(f"LSB first for {min(strangers)}, which is no pair and no parameter")
+        raise ValueError(f"{what} for {min(strangers)}, which is no pair and no parameter")
 
 
 def _note_off(midi_channel: int, note: int, _velocity: int) -> list[Event]:

@@ -1,7 +1,8 @@
 """What a receiver of 14-bit MIDI values has to remember between two messages. Pure.
 
-Facts: MIDI 1.0 Detailed Specification 4.2, "Control Change" (controllers 0..63) and "Registered and
-Non-Registered Parameter Numbers" (6, 38, 96..101).
+Facts: MIDI 1.0 Detailed Specification 4.2, "Control Change" (controllers 0..63: the LSB may be left
+out, an LSB alone adjusts finely, and a receiver takes the LSB as zero when an MSB comes) and
+"Registered and Non-Registered Parameter Numbers" (6, 38, 96..101).
 """
 
 from __future__ import annotations
@@ -27,29 +28,40 @@ class Halves:
 
     MSB first (the standard's order): the MSB acts at once with LSB 0, and each LSB refines it. So a
     lone MSB reads no higher than any value that it can be the beginning of, and on a rising law
-    never louder. LSB first (only where declared): the LSB waits, acts together with the next MSB,
-    and is spent; another MSB alone reads as LSB 0. An LSB before any MSB says nothing yet.
+    never louder. Where the sender is known to send both (``awaited``), the MSB waits for its LSB
+    instead, so that nobody sees the dip in between; an LSB alone still refines. LSB first (only
+    where declared): the LSB waits, acts together with the next MSB, and is spent; another MSB alone
+    reads as LSB 0. An LSB before any MSB says nothing yet.
 
-    The two orders cannot be told apart by listening: M L M L is L M L M, joined late.
+    The two orders cannot be told apart by listening: M L M L is L M L M, joined late. A sender that
+    leaves the LSB out can: after an MSB that stayed alone, the next ones act at once until an LSB
+    comes. So such a sender is never more than one message behind.
 
     Attributes:
         lsb_first: The sender's order.
+        waiting: An MSB waits for its LSB.
     """
 
-    __slots__ = ("_msb", "_waiting_lsb", "lsb_first")
+    __slots__ = ("_alone", "_awaited", "_msb", "_waiting_lsb", "lsb_first", "waiting")
 
-    def __init__(self, lsb_first: bool = False) -> None:
+    def __init__(self, lsb_first: bool = False, *, awaited: bool = False) -> None:
         self.lsb_first = lsb_first
+        self._awaited = awaited
         self.forget()
 
     def forget(self) -> None:
         """Know nothing: the next LSB has no MSB to refine."""
         self._msb = -1
         self._waiting_lsb = 0
+        self.waiting = self._alone = False
 
     def take_msb(self, value: int) -> int:
-        """The value 0..16383 after an MSB of 0..127."""
+        """The value 0..16383 after an MSB of 0..127; -1 where it waits for its LSB."""
         self._msb = value
+        self._alone = self._alone or self.waiting
+        self.waiting = self._awaited and not self._alone
+        if self.waiting:
+            return -1
         lsb, self._waiting_lsb = self._waiting_lsb, 0
         return value << 7 | lsb
 
@@ -58,7 +70,15 @@ class Halves:
         if self.lsb_first:
             self._waiting_lsb = value
             return -1
+        self.waiting = self._alone = False
         return self._msb << 7 | value if self._msb >= 0 else -1
+
+    def release(self) -> int:
+        """The value 0..16383 of an MSB that waited and stays alone, its LSB 0; -1 where none is."""
+        if not self.waiting:
+            return -1
+        self.waiting, self._alone = False, True
+        return self._msb << 7
 
 
 class Selection:

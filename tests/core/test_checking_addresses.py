@@ -77,11 +77,67 @@ def test_a_bridge_that_would_talk_to_itself_is_warned(bench: Bench) -> None:
     assert "console.send: udp://127.0.0.1:9001 is where the bridge itself listens" in warning
 
 
-def test_a_source_by_name_never_matches_and_is_warned(bench: Bench) -> None:
-    (warning,) = bench.warnings(('source = "192.0.2.20"', 'source = "page.example:9000"'))
-    assert "controller.1.source: 'page.example:9000' is a name" in warning
-    assert bench.warnings(('source = "192.0.2.20"', 'source = "[2001:db8::5]:9000"')) == []
-    assert bench.warnings(('source = "192.0.2.20"', 'source = "2001:db8::5"')) == []
+@pytest.mark.parametrize(
+    "source",
+    ["page.example:9000", "page", "[2001:db8::5]:9000", "2001:db8::5", "[::ffff:192.0.2.20]:9000",
+     "fe80::1%eth0", "192.0.2.20:9000"],
+)  # fmt: skip
+def test_a_source_may_be_a_name_or_any_numeric_address(bench: Bench, source: str) -> None:
+    assert bench.warnings(('source = "192.0.2.20"', f'source = "{source}"')) == []
+
+
+@pytest.mark.parametrize(
+    ("source", "found", "expected"),
+    [
+        ("192.0.2.300", "'192.0.2.300'", "192.0.2.20, 192.0.2.20:9000, [::1]:9000 or a host's "),
+        ("192.0.2.20:0", "port 0", "a port from 1 to 65535"),
+        ("192.0.2.20:70000", "port 70000", "a port from 1 to 65535"),
+        ("1:2:3", "'1:2:3'", "192.0.2.20, "),
+        ("...", "'...'", "192.0.2.20, "),
+        ("-page", "'-page'", "192.0.2.20, "),
+        ("[page]:9000", "'[page]:9000'", "192.0.2.20"),
+        ("192.0.2.20\\n", "'192.0.2.20\\n'", "192.0.2.20"),
+    ],
+)
+def test_a_source_that_no_message_can_come_from_is_an_error(
+    bench: Bench, source: str, found: str, expected: str
+) -> None:
+    (fault,) = bench.faults(('source = "192.0.2.20"', f'source = "{source}"'))
+    line = bench.line(f'source = "{source}"')
+    start = f"house.toml:{line} controller.1.source: found {found}, expected {expected}"
+    assert fault.startswith(start)
+
+
+def test_one_source_in_two_spellings_is_one(bench: Bench) -> None:
+    (fault,) = bench.faults(
+        ('listen = "udp://:9370"', 'listen = "udp://:9371"'),
+        ('source = "192.0.2.20"', 'source = "::ffff:192.0.2.21"'),
+    )
+    assert "the source of ines-tablet at the same port" in fault
+
+
+@pytest.mark.parametrize(
+    ("listen", "reply", "found", "expected"),
+    [
+        ("tcp://:9371", "tcp://192.0.2.21:9471", "'tcp://192.0.2.21:9471'", "no such key: a con"),
+        ("tcp://:9371", "udp://192.0.2.21:9471", "'udp://192.0.2.21:9471'", "no such key: a con"),
+        ("udp://:9371", "tcp://192.0.2.21:9471", "'tcp://192.0.2.21:9471'", "udp://host:port"),
+    ],
+)
+def test_a_reply_that_can_never_leave_is_an_error(
+    bench: Bench, listen: str, reply: str, found: str, expected: str
+) -> None:
+    (fault,) = bench.faults(
+        ('listen = "udp://:9371"', f'listen = "{listen}"'),
+        ('reply = "udp://192.0.2.21:9471"', f'reply = "{reply}"'),
+    )
+    assert f"controller.0.reply: found {found}, expected {expected}" in fault
+
+
+def test_a_source_and_a_reply_beside_a_midi_port_are_warned(bench: Bench) -> None:
+    more = FEET + 'source = "192.0.2.30"\nreply = "udp://192.0.2.30:9000"\n'
+    keys = [warning.partition(": ")[0].split()[1] for warning in bench.warnings(more=more)]
+    assert keys == ["controller.2.source", "controller.2.reply"]
 
 
 def test_a_listen_that_a_tcp_console_does_not_use_is_warned(bench: Bench) -> None:

@@ -1,9 +1,12 @@
 """The console's side against a link that does not take what it is given."""
 
-from support.whole import KINDS, Run
+import pytest
+from support.whole import KINDS, MAPPINGS, Run
 
-from bridge.console import UNLIMITED
-from bridge.house import House, Roads
+from bridge.console import LIVE, READING, UNLIMITED
+from bridge.house import House, Roads, console_words
+from bridge.maps.console import ConsoleWords
+from bridge.maps.load import parse_map
 from bridge.mix.gesture import FLIP, REFUSED, SET
 from bridge.rig.layout import Parameter as P
 
@@ -53,3 +56,88 @@ def test_a_group_cannot_be_flipped() -> None:
     small = SmallHouse().started()
     verdict = small.wish(-1, small.layout.slot(P.GROUP, 0), 0.0, FLIP)
     assert (verdict.outcome, verdict.rule) == (REFUSED, "not at the console")
+
+
+NRPN = "console-midi-nrpn.toml"
+
+
+class Halves:
+    """A MIDI console with 14-bit words, played by hand; its first fader is under the bridge."""
+
+    def __init__(self, fine_half: str) -> None:
+        run = Run(1, KINDS["nrpn"])
+        text = (MAPPINGS / NRPN).read_text().replace('"awaited"', f'"{fine_half}"')
+        run.maps[NRPN] = parse_map(text, NRPN)
+        self.sent: list[bytes] = []
+        roads = Roads(self.take, [lambda _: True] * 3, reliable=False)
+        self.house = House(run.rig, run.maps, roads)
+        self.house.console.budget = UNLIMITED
+        self.end: ConsoleWords = console_words(run.rig, run.maps[NRPN], at_console=True)
+        self.fader = run.rig.layout.slot(P.CHANNEL_FADER, 0)
+        self.house.console.link_open(0.0)
+
+    def take(self, data: bytes) -> bool:
+        self.sent.append(data)
+        return True
+
+    def says(self, slot: int, level_db: float, now_s: float) -> None:
+        self.house.from_console([(data, "") for data in self.end.encode(slot, level_db)], now_s)
+
+    def started(self) -> "Halves":
+        for slot in sorted(self.end.can_read):
+            self.says(slot, -60.0, 0.1)
+        assert self.house.console.state == LIVE
+        let_time_pass(self.house, 0.1, 0.2)
+        self.house.engine.phase = 3
+        return self
+
+    def wish(self, level_db: float, now_s: float) -> None:
+        self.house.engine.wish(-1, self.fader, SET, level_db, now_s)
+        self.house.settle(now_s)
+
+    @property
+    def asked(self) -> float:
+        return self.house.engine.matrix.asked[self.fader]
+
+
+def test_what_a_console_makes_of_half_a_word_is_no_desk_move() -> None:
+    desk = Halves("kept").started()
+    moves = desk.house.console.desk_moves
+    desk.wish(-70.0, 1.0)
+    desk.says(desk.fader, -61.0, 1.01)  # lower than before
+    desk.says(desk.fader, -75.0, 1.01)  # lower than both
+    assert (desk.house.console.desk_moves, desk.asked) == (moves, -70.0)
+    desk.says(desk.fader, -50.0, 1.02)
+    assert desk.house.console.desk_moves == moves + 1
+    assert desk.asked == pytest.approx(-50.0, abs=0.1)
+
+
+def test_a_console_that_waits_for_the_whole_word_is_followed_at_once() -> None:
+    desk = Halves("awaited").started()
+    moves = desk.house.console.desk_moves
+    desk.wish(-70.0, 1.0)
+    desk.says(desk.fader, -75.0, 1.01)
+    assert desk.house.console.desk_moves == moves + 1
+
+
+def test_a_missing_answer_is_asked_for_again_where_one_question_brings_everything() -> None:
+    desk = Halves("awaited")
+    *most, last = sorted(desk.end.can_read)
+    for slot in most:
+        desk.says(slot, -60.0, 0.1)
+    assert desk.house.console.state == READING
+    desk.sent.clear()
+    now_s = let_time_pass(desk.house, 0.1, 3.0)
+    assert set(desk.house.console.words.ask_all) <= set(desk.sent)
+    desk.says(last, -60.0, now_s)
+    assert desk.house.console.state == LIVE
+
+
+def test_a_coarse_half_from_the_console_acts_alone_after_30_ms() -> None:
+    desk = Halves("awaited").started()
+    *selected_and_coarse, _ = desk.end.encode(desk.fader, -20.0)
+    desk.house.from_console([(data, "") for data in selected_and_coarse], 1.0)
+    assert desk.asked < -50.0
+    assert desk.house.next_wake_s(1.0) <= 1.03
+    desk.house.wake(1.03)
+    assert desk.asked == pytest.approx(-20.0, abs=1.0)

@@ -58,6 +58,17 @@ def a_fault_counts_as_a_wish_for_more(daemon: Daemon) -> None:
     engine.console_back = louder  # type: ignore[method-assign]
 
 
+def the_fine_half_goes_first(daemon: Daemon) -> None:
+    console = daemon.house.console
+    say = console._say
+
+    def swapped(messages: tuple[bytes, ...], now_s: float) -> bool:
+        whole = len(messages) in (2, 4)  # a pair of controllers, or a parameter and its value
+        return say((*messages[:-2], *messages[:-3:-1]) if whole else messages, now_s)
+
+    console._say = swapped  # type: ignore[method-assign]
+
+
 FAST_WIRE = replace(KINDS["midi"], wire_bytes_per_s=1e6)
 
 
@@ -69,6 +80,7 @@ FAST_WIRE = replace(KINDS["midi"], wire_bytes_per_s=1e6)
         ("order", buses_open_before_their_sends_are_out, KINDS["position"]),
         ("settled", nothing_is_told_again, KINDS["blind"]),
         ("budget", every_message_leaves_forty_times, FAST_WIRE),
+        ("slew", the_fine_half_goes_first, KINDS["nrpn"]),
         ("fault", a_fault_counts_as_a_wish_for_more, KINDS["position"]),
     ],
 )

@@ -99,7 +99,8 @@ class JackServer:
         """What a client needs to find this server and start no other."""
         return {"JACK_DEFAULT_SERVER": self.name, "JACK_NO_START_SERVER": "1"}
 
-    def _answers(self) -> bool:
+    def ports(self) -> list[str]:
+        """The names of all ports; none while the server does not answer."""
         try:
             listed = subprocess.run(
                 ["jack_lsp", "-s", self.name],
@@ -110,8 +111,11 @@ class JackServer:
                 check=False,
             )
         except subprocess.TimeoutExpired:
-            return False
-        return "system:" in listed.stdout
+            return []
+        return listed.stdout.splitlines()
+
+    def _answers(self) -> bool:
+        return any(name.startswith("system:") for name in self.ports())
 
     def _ended(self) -> bool:
         return self.process is None or self.process.poll() is not None

@@ -21,7 +21,7 @@ def free_port(kind: socket.SocketKind = socket.SOCK_DGRAM) -> int:
         return int(sock.getsockname()[1])
 
 
-def _program(name: str) -> str:
+def program_of_liblo(name: str) -> str:
     path = shutil.which(name)
     if path is None:
         pytest.skip(f"{name} is missing: install the package liblo-tools")
@@ -80,10 +80,10 @@ def _is_bound(port: int, kind: socket.SocketKind) -> bool:
 Send = Callable[..., None]
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def oscsend() -> Send:
     """Call it with a port, an address, type tags and values: one message, sent by liblo."""
-    program = _program("oscsend")
+    program = program_of_liblo("oscsend")
 
     def send(port: int, address: str, tags: str, *values: object, transport: str = "udp") -> None:
         url = f"osc.{transport}://127.0.0.1:{port}/"
@@ -96,7 +96,7 @@ def oscsend() -> Send:
 @pytest.fixture
 def oscdump() -> Iterator[Callable[..., OscDump]]:
     """Call it, with a transport if not ``udp``: an OscDump that listens on a free port."""
-    program, running = _program("oscdump"), list[OscDump]()
+    program, running = program_of_liblo("oscdump"), list[OscDump]()
 
     def start(transport: str = "udp") -> OscDump:
         running.append(OscDump(program, transport))

@@ -10,13 +10,15 @@ from collections.abc import Callable
 LOOK_S = 0.005
 
 
-def until(happened: Callable[[], object], seconds: float, what: str) -> None:
+def until(
+    happened: Callable[[], object], seconds: float, what: str, *, look_s: float = LOOK_S
+) -> None:
     """Come back when it has happened; fail when it has not in time."""
     end_s, pause = time.monotonic() + seconds, threading.Event()
     while not happened():
         if not time.monotonic() < end_s:
             raise AssertionError(f"waited {seconds:g} s in vain for {what}")
-        pause.wait(LOOK_S)
+        pause.wait(look_s)
 
 
 async def soon(happened: Callable[[], object], what: str, seconds: float = 5.0) -> None:

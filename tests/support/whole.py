@@ -111,6 +111,7 @@ KINDS = {
     "blind": Kind("console-osc-position.toml", readback=False),
     "midi": Kind("console-midi-7bit.toml", readback=False, midi=True, wire_bytes_per_s=3125),
     "sysex": Kind("console-midi-sysex.toml", midi=True, wire_bytes_per_s=3125),
+    "nrpn": Kind("console-midi-nrpn.toml", midi=True, wire_bytes_per_s=3125),
 }
 
 

@@ -8,6 +8,7 @@ import socket
 import struct
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -90,13 +91,19 @@ def write_files(folder: Path, files: dict[str, str]) -> Path:
     return folder / "rig.toml"
 
 
+def _environment() -> dict[str, str]:
+    """As where the bridge was installed and has run before: compiled sources are kept."""
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return kept | {"PYTHONPYCACHEPREFIX": str(Path(tempfile.gettempdir()) / "foldbridge-bench")}
+
+
 @contextmanager
 def running(command: Sequence[str | Path], log: Path) -> Iterator[subprocess.Popen[str]]:
     """A process that is ended at the end; what it says goes into a file."""
     words = [str(word) for word in command]
     with log.open("w", encoding="utf-8") as output:
         process = subprocess.Popen(
-            words, cwd=ROOT, stdout=output, stderr=subprocess.STDOUT, text=True
+            words, cwd=ROOT, stdout=output, stderr=subprocess.STDOUT, text=True, env=_environment()
         )
     try:
         yield process

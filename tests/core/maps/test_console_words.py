@@ -311,7 +311,7 @@ def test_names_must_fit_the_layout(layout: Layout) -> None:
 def test_half_a_value_is_forgotten_on_reconnect(layout: Layout) -> None:
     text = HEAD + (
         '[[midi]]\nparameter = "bus master"\nmessage = "nrpn"\n'
-        'number = { first = 5, per_bus = 1 }\nlaw = "40 log10"\n'
+        'number = { first = 5, per_bus = 1 }\nlaw = "40 log10"\nfine_half = "awaited"\n'
     )
     bridge, end = words(text, layout), words(text, layout, end="console")
     slot = layout.slot(Parameter.BUS_MASTER, bus=0)

@@ -73,12 +73,13 @@ TABLES: tuple[Row, ...] = (
     ('name = "Ferry Lane, room 2"', "", "rig.name", "nothing", "this key"),
     ("step_db = 1", "steps = 1", "limits.steps", "1", "no such key"),
     ("start_db = -30", 'start_db = "low"', "bus.0.start_db", "'low'",
-     "a valid number, unable to parse string as a number"),
+     "a number"),
     ("start_db = -30", "start_db = nan", "bus.0.start_db", "nan", "a finite number"),
     ("start_db = -30", "start_db = -91", "bus.0.start_db", "-91", "greater than or equal to -90"),
     ("send_ceiling_db = 3", "send_ceiling_db = 20.5", "limits.send_ceiling_db", "20.5",
      "less than or equal to 20"),
-    ("rise_db_per_s = 6", "rise_db_per_s = 0", "limits.rise_db_per_s", "0", "greater than 0"),
+    ("rise_db_per_s = 6", "rise_db_per_s = 0", "limits.rise_db_per_s", "0",
+     "greater than or equal to 0.1"),
     ("rise_db_per_s = 6", "rise_db_per_s = 41", "limits.rise_db_per_s", "41",
      "less than or equal to 40"),
     ("step_db = 1", "step_db = 0.2", "limits.step_db", "0.2", "greater than or equal to 0.25"),
@@ -86,39 +87,39 @@ TABLES: tuple[Row, ...] = (
     ("step_db = 1", "ramp_floor_db = -10", "limits.ramp_floor_db", "-10",
      "less than or equal to -20"),
     ('id = "kick"', 'id = "Kick drum"', "channel.0.id", "'Kick drum'",
-     "String should match pattern '^[a-z0-9][a-z0-9_-]{0,39}$'"),
+     "1 to 40 of a-z, 0-9, _ and -, the first one a letter or a digit"),
     ('label = "Voice"', 'label = ""', "channel.1.label", "''",
-     "String should have at least 1 character"),
+     "at least one character"),
     ('label = "Maud"', 'width = "wide"', "bus.1.width", "'wide'", "'mono' or 'stereo'"),
     ('label = "Maud"', 'tap = "mid"', "bus.1.tap", "'mid'", "'pre' or 'post'"),
     ('label = "Maud"', "dim_db = 0", "bus.1.dim_db", "0", "greater than 0"),
     ('label = "Maud"', "auto_open = 7", "bus.1.auto_open", "7",
-     "a valid boolean, unable to interpret input"),
+     "true or false"),
     ('buses = ["kit"]', "buses = []", "performer.0.buses", "[]",
-     "List should have at least 1 item after validation, not 0"),
+     "at least 1 in the list"),
     ('channels = ["kick"]', "channels = []", "group.1.channels", "[]",
-     "List should have at least 1 item after validation, not 0"),
+     "at least 1 in the list"),
     ('send = "udp://192.0.2.10:9000"', 'send = "udp://192.0.2.10:9000"\ndelay_s = 0.3',
      "console.delay_s", "0.3", "less than or equal to 0.25"),
     ('send = "udp://192.0.2.10:9000"', 'send = "udp://192.0.2.10:9000"\nanswer_s = 0',
-     "console.answer_s", "0", "greater than 0"),
+     "console.answer_s", "0", "greater than or equal to 0.1"),
     ('send = "udp://192.0.2.10:9000"', 'send = "udp://192.0.2.10:9000"\nbytes_per_s = -1',
-     "console.bytes_per_s", "-1", "greater than 0"),
+     "console.bytes_per_s", "-1", "greater than or equal to 50"),
     ('send = "udp://192.0.2.10:9000"', 'send = "udp://192.0.2.10:9000"\nmessages_per_s = 0',
-     "console.messages_per_s", "0", "greater than 0"),
+     "console.messages_per_s", "0", "greater than or equal to 2"),
 )  # fmt: skip
 
 CONTRADICTIONS: tuple[Row, ...] = (
-    ('id = "voice"', 'id = "kick"', "channel.1.id", "'kick'", "a id that no other channel has"),
+    ('id = "voice"', 'id = "kick"', "channel.1.id", "'kick'", "an id that no other channel has"),
     ('label = "Voice"\nconsole = 2', "console = 1", "channel.1.console", "1",
      "a console that no other channel has"),
-    ('id = "front"', 'id = "kit"', "bus.1.id", "'kit'", "a id that no other bus has"),
+    ('id = "front"', 'id = "kit"', "bus.1.id", "'kit'", "an id that no other bus has"),
     ('label = "Maud"\nconsole = 2', "console = 1", "bus.1.console", "1",
      "a console that no other bus has"),
-    ('id = "maud"', 'id = "ines"', "performer.1.id", "'ines'", "a id that no other performer has"),
-    ('id = "few"', 'id = "all"', "group.1.id", "'all'", "a id that no other group has"),
+    ('id = "maud"', 'id = "ines"', "performer.1.id", "'ines'", "an id that no other performer has"),
+    ('id = "few"', 'id = "all"', "group.1.id", "'all'", "an id that no other group has"),
     ('id = "feet"', 'id = "page"', "controller.1.id", "'page'",
-     "a id that no other controller has"),
+     "an id that no other controller has"),
     ("start_mix = { voice = -20 }", "start_mix = { vox = -20 }", "bus.0.start_mix.vox", "'vox'",
      "one of kick, voice"),
     ('hands = "ines"', 'hands = "bela"', "controller.1.hands", "'bela'",
@@ -225,7 +226,7 @@ def test_several_faults_are_told_together() -> None:
     text = text.replace("step_db = 1", "step_db = 9").replace('label = "Maud"', "nominal_db = true")
     text = text.replace('label = "Voice"', 'colour = "red"')
     keys = [fault.where.partition(" ")[2] for fault in faults_of(text)]
-    assert keys == ["limits.step_db", "channel.1.colour", "bus.0.start_db"]
+    assert keys == ["limits.step_db", "channel.1.colour", "bus.0.start_db", "bus.1.nominal_db"]
 
 
 def test_several_contradictions_are_told_together() -> None:
@@ -244,7 +245,7 @@ def test_the_whole_text_of_an_error_has_one_line_a_fault() -> None:
         parse_rig(text, "house.toml")
     assert str(caught.value) == (
         "house.toml:7 limits.step_db: found 9, expected less than or equal to 6\n"
-        f"house.toml:{line_with(text, 'id = 4')} group.1.id: found 4, expected a valid string"
+        f"house.toml:{line_with(text, 'id = 4')} group.1.id: found 4, expected a text in quotes"
     )
 
 
@@ -291,7 +292,7 @@ def test_a_file_that_is_too_large_is_not_read(tmp_path: Path) -> None:
     path.write_text("#" * (limits.FILE_BYTES_MAX + 1))
     with pytest.raises(RigError) as caught:
         load_rig(path)
-    found, expected = f"{limits.FILE_BYTES_MAX + 1} bytes", f"at most {limits.FILE_BYTES_MAX}"
+    found, expected = "more than 1000000 bytes", f"at most {limits.FILE_BYTES_MAX}"
     assert caught.value.faults == (Fault(str(path), found, expected),)
 
 

@@ -48,6 +48,23 @@ def test_what_arrives_at_the_same_time_is_one_batch() -> None:
     assert run(main()) == [5]
 
 
+# The timers of the loop have no order among equals, and a MIDI value is several messages.
+def test_a_link_in_order_keeps_the_order_of_what_arrives_at_the_same_moment() -> None:
+    async def main() -> list[int]:
+        wires = cable(LossyNetwork(5, delay_s=(0.001, 0.003), reorder=0.0), reliable=True)
+        arrived: list[int] = []
+        wires.console_end.packets = lambda batch: arrived.extend(packet.seq for packet in batch)
+        await _opened(wires)
+        for i in range(400):
+            wires.bridge_end.send(bytes([i % 256]))
+            if i % 20 == 0:
+                await asyncio.sleep(0.001)
+        await asyncio.sleep(1.0)
+        return arrived
+
+    assert run(main()) == list(range(400))
+
+
 def test_the_recorder_learns_order_sending_time_and_losses() -> None:
     async def main() -> tuple[list[Packet], list[Packet]]:
         wires = cable(LossyNetwork(2, loss=0.3, delay_s=(0.0, 0.05)))

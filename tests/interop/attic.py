@@ -1,0 +1,216 @@
+"""The attic of Ferry Lane: a room whose controllers and console are all on MIDI."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+RIG = """
+[rig]
+name = "Ferry Lane, attic"
+
+[limits]
+send_ceiling_db = 0
+master_ceiling_db = 0
+rise_db_per_s = 30
+step_db = 6
+ramp_floor_db = -20
+
+[[channel]]
+id = "kick"
+console = 1
+
+[[channel]]
+id = "bass"
+console = 2
+
+[[channel]]
+id = "accordion"
+console = 3
+
+[[channel]]
+id = "voice"
+console = 4
+
+[[bus]]
+id = "kit"
+console = 1
+start_db = -20
+auto_open = true
+
+[[performer]]
+id = "ines"
+name = "Ines"
+buses = ["kit"]
+send_ceiling_db = -4
+
+[[controller]]
+id = "pads"
+hands = "ines"
+map = "pads.toml"
+midi = "Pads*"
+
+[[controller]]
+id = "feet"
+hands = "ines"
+map = "<maps>/foot-board.toml"
+midi = "Foot*"
+
+[console]
+map = "<maps>/console-midi-nrpn.toml"
+midi = "Desk*"
+readback = false
+delay_s = 0
+
+[daemon]
+watch = "tcp://127.0.0.1:<watch>"
+"""
+
+PADS = """
+[map]
+name = "Pads"
+kind = "controller"
+
+[law.pad]
+points = [[0, -60], [1, 0]]
+off_at_bottom = true
+
+[[midi]]
+label = "7 bit"
+parameter = "send level"
+bus = 1
+channel = 1
+message = "control change"
+number = 20
+law = "pad"
+takeover = "jump"
+use = ["move", "show"]
+
+[[midi]]
+label = "14 bit"
+parameter = "send level"
+bus = 1
+channel = 2
+message = "control change 14"
+number = 21
+law = "pad"
+takeover = "jump"
+
+[[midi]]
+label = "NRPN"
+parameter = "send level"
+bus = 1
+channel = 3
+message = "nrpn"
+number = 300
+law = "pad"
+takeover = "jump"
+
+[[midi]]
+label = "wheel"
+parameter = "send level"
+bus = 1
+channel = 4
+message = "control change"
+number = 22
+action = "relative"
+relative = "two's complement"
+step_db = 0.5
+
+[[midi]]
+label = "scene"
+parameter = "send level"
+bus = 1
+channel = 4
+message = "program change"
+number = 5
+action = "set"
+to = -18
+
+[[midi]]
+label = "kick in the mix"
+parameter = "send on"
+bus = 1
+channel = 1
+message = "note"
+number = 60
+action = "toggle"
+
+[[midi]]
+label = "all off"
+parameter = "bus mute"
+bus = 1
+message = "note"
+number = 61
+action = "momentary"
+"""
+
+
+def change(number: int, value: int, channel: int = 1) -> bytes:
+    """A control change (MIDI 1.0, Table 3)."""
+    return bytes((0xB0 + channel - 1, number, value))
+
+
+def pair(number: int, value: int) -> tuple[bytes, bytes]:
+    """A 14-bit controller: the coarse half, then the fine one 32 above (MIDI 1.0, Table 3)."""
+    return change(number, value >> 7), change(number + 32, value & 0x7F)
+
+
+def nrpn(number: int, value: int) -> tuple[bytes, ...]:
+    """Controllers 99 and 98 say which, 6 and 38 how much (MIDI 1.0, "Registered and
+    Non-Registered Parameter Numbers")."""
+    return (
+        change(99, number >> 7),
+        change(98, number & 0x7F),
+        change(6, value >> 7),
+        change(38, value & 0x7F),
+    )
+
+
+class Desk:
+    """A MIDI console's ears: controllers by MIDI channel, put together as the standard says."""
+
+    def __init__(self) -> None:
+        self.nrpn: dict[tuple[int, int], int] = {}
+        self.controls: dict[tuple[int, int], int] = {}
+        self.heard: list[tuple[int, int, int]] = []
+
+    def hear(self, messages: Sequence[bytes]) -> Desk:
+        """Take messages; answers itself."""
+        for message in messages:
+            if message[0] & 0xF0 == 0xB0:
+                self._change(message[0] % 16 + 1, message[1], message[2])
+        return self
+
+    def _change(self, channel: int, number: int, value: int) -> None:
+        self.controls[channel, number] = value
+        if number not in (6, 38):
+            return
+        which = self.controls.get((channel, 99), 127) * 128 + self.controls.get((channel, 98), 127)
+        coarse = self.controls.get((channel, 6), 0)
+        self.nrpn[channel, which] = value * 128 if number == 6 else coarse * 128 + value
+        if number == 38:
+            self.heard.append((channel, which, self.nrpn[channel, which]))
+
+    def send_db(self, channel: int) -> float:
+        """A send of bus 1: NRPN 1025 + 64 * (bus - 1) + channel - 1 in the shipped map."""
+        return db(self.nrpn.get((1, 1024 + channel - 1), 0))
+
+    def sends_heard(self, channel: int) -> list[float]:
+        """Everything said about that send, oldest first."""
+        return [db(v) for midi, which, v in self.heard if (midi, which) == (1, 1023 + channel)]
+
+
+LAW = ((0.0, -80.0), (0.2, -50.0), (0.6, -12.0), (0.8, 0.0), (1.0, 10.0))
+"""The shipped NRPN console's law."""
+
+
+def db(value: int) -> float:
+    """A 14-bit travel in dB; the very bottom is off."""
+    if value == 0:
+        return float("-inf")
+    at = value / 16383
+    for (low, low_db), (high, high_db) in pairwise(LAW):
+        if at <= high:
+            return low_db + (at - low) / (high - low) * (high_db - low_db)
+    return LAW[-1][1]
