@@ -121,6 +121,9 @@ ANSWER_S_MIN = 0.1
 """Shortest silence after which a console may count as lost; a shorter one would be lost all the
 time, as a busy console takes that long to answer."""
 
+SIMULATED_LOSS_MAX = 0.5
+"""Largest share of packets that a stand-in loses: beyond it nobody would call it a network."""
+
 FAULTS_SHOWN = 40
 """Faults told at once: nobody repairs more between two looks, and further ones often follow from
 the first."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, cast
 
+from bridge import limits
 from bridge.daemon import load
 from bridge.errors import LinkError
 from bridge.house import console_words
@@ -23,9 +24,6 @@ from bridge.simulator.recorder import RecordingFile
 from bridge.simulator.recording import Facts, note
 from bridge.simulator.server import Console, LinkLike
 from bridge.simulator.stand_in import StandIn
-
-LOSS_MAX = 0.5
-"""Largest share of packets lost: beyond it nobody would call it a network."""
 
 ROAD = Road(delay_s=0.05, news_s=0.5)
 """What the witness grants the way between two programs of one network."""
@@ -58,8 +56,10 @@ class Simulation:
     _link: MidiLink | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
-        if not 0.0 <= self.loss <= LOSS_MAX:
-            raise LinkError("--loss", f"found {self.loss}", f"expected 0 to {LOSS_MAX:g}")
+        if not 0.0 <= self.loss <= limits.SIMULATED_LOSS_MAX:
+            raise LinkError(
+                "--loss", f"found {self.loss}", f"expected 0 to {limits.SIMULATED_LOSS_MAX:g}"
+            )
         self.rig, maps = load(self.path)
         if self.loss and (self.rig.file.console.send or "").startswith("tcp"):
             raise LinkError("--loss", "a TCP link loses nothing", "use a udp:// console, or 0")

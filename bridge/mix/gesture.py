@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -58,9 +59,12 @@ RULES: dict[str, str] = {
 def explain(verdict: Verdict, rig: Rig) -> str:
     """A verdict in one line: who, what, outcome and why."""
     kind = KINDS[rig.layout.place(verdict.slot).parameter][0]
-    shown: Callable[[float], str] = _SHOWN[kind]
+
+    def shown(value: float) -> str:
+        return _SHOWN[kind](value) if value < math.inf else "no number"
+
     line = (
-        f"{rig.person(verdict.who)}: {rig.layout.name(verdict.slot)} "
+        f"{rig.person(verdict.who)}: {rig.name(verdict.slot)} "
         f"to {shown(verdict.wanted)}: {OUTCOMES[verdict.outcome]}"
     )
     if verdict.outcome == TAKEN:

@@ -132,7 +132,9 @@ class Controller(_Table):
     map: MapPath = Field(description="Its address map, a path relative to this file.")
     listen: Address | None = Field(None, description="OSC: where the bridge listens, udp://:9101.")
     source: Address | None = Field(
-        None, description="OSC: the address it sends from, 192.0.2.20 or 192.0.2.20:9000."
+        None,
+        description="OSC: the address that it sends from, 192.0.2.20 or 192.0.2.20:9000, or a "
+        "host's name, looked up once at start.",
     )
     reply: Address | None = Field(
         None, description="OSC: where it hears of changes, udp://host:port."

@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
+
+import pytest
+from bridge_desk import House
+from jack_desk import JackServer, PlayerMaker
+from waiting import until
 
 RIG = """
 [rig]
@@ -196,6 +201,14 @@ class Desk:
         """A send of bus 1: NRPN 1025 + 64 * (bus - 1) + channel - 1 in the shipped map."""
         return db(self.nrpn.get((1, 1024 + channel - 1), 0))
 
+    def send_on(self, channel: int) -> int | None:
+        """A send of bus 1 on or off: the same NRPN on MIDI channel 2."""
+        return self.nrpn.get((2, 1024 + channel - 1))
+
+    def bus_mute(self) -> int | None:
+        """The mute of bus 1: controller 64 on MIDI channel 3."""
+        return self.controls.get((3, 64))
+
     def sends_heard(self, channel: int) -> list[float]:
         """Everything said about that send, oldest first."""
         return [db(v) for midi, which, v in self.heard if (midi, which) == (1, 1023 + channel)]
@@ -214,3 +227,87 @@ def db(value: int) -> float:
         if at <= high:
             return low_db + (at - low) / (high - low) * (high_db - low_db)
     return LAW[-1][1]
+
+
+def pad_db(value: int) -> float:
+    """The pads' own 7-bit law."""
+    return -60 + 60 * value / 127
+
+
+class Attic:
+    """A bridge on MIDI with everything plugged in.
+
+    Attributes:
+        feet, pads: Controllers.
+        console: The console's ears; one that is plugged in again has heard nothing yet.
+    """
+
+    NAMES = {"console": "Desk", "pads": "Pads", "feet": "Foot board"}
+
+    def __init__(self, house: House, player: PlayerMaker) -> None:
+        self._player, self._opened = player, dict.fromkeys(self.NAMES, 0)
+        self.console, self.pads, self.feet = map(player, self.NAMES.values())
+        house.write("pads.toml", PADS)
+        self.bridge = house.run(RIG)
+        for link in self.NAMES:
+            self._comes(link)
+        self.bridge.live()
+
+    def plug(self, link: str) -> None:
+        """Plug a device in, and wait until the bridge has it."""
+        setattr(self, link, self._player(self.NAMES[link]))
+        self._comes(link)
+
+    def unplug(self, link: str) -> None:
+        """Pull a device's plug, and wait until the bridge has noticed."""
+        getattr(self, link).unplug()
+        self.bridge.becomes(link, "lost", times=self._opened[link])
+
+    def _comes(self, link: str) -> None:
+        self._opened[link] += 1
+        self.bridge.becomes(link, "open", times=self._opened[link])
+
+    def heard(self) -> Desk:
+        """What the console has made of everything so far."""
+        return Desk().hear(list(self.console.got))
+
+    def comes(self, fits: Callable[[Desk], object], what: str) -> Desk:
+        """Wait until the console has heard it."""
+        words = f"{what}; the log:\n{self.bridge.log}"
+        until(lambda: fits(self.heard()), 15.0, words, look_s=0.02)
+        return self.heard()
+
+    def send_comes_to(self, channel: int, level_db: float) -> Desk:
+        """Wait until a send is there; a step of a 7-bit fader with 60 dB of travel is 0.47 dB."""
+        near = pytest.approx(level_db, abs=0.3)
+        words = f"send {channel} at {level_db:.1f} dB"
+        return self.comes(lambda desk: desk.send_db(channel) == near, words)
+
+    def softer(self) -> None:
+        """Press switch C of the shipped foot board: 3 dB less."""
+        want = self.bridge.picture()["buses"][0]["asked"] - 3
+        self.feet.play(b"\xc0\x01")
+        self.bridge.shows(lambda p: p["buses"][0]["asked"] == want, "the master 3 dB down")
+
+    def begin(self) -> None:
+        """Turn the level that tests move off."""
+        self.pads.play(change(20, 0))
+        self.comes(lambda desk: desk.send_db(1) < -80, "the first send off")
+
+
+@pytest.fixture(scope="module")
+def _attic(tmp_path_factory: pytest.TempPathFactory, _jack: JackServer) -> Iterator[Attic]:
+    _jack.keep_running()
+    house, player = House(tmp_path_factory.mktemp("attic"), _jack.environment()), PlayerMaker(_jack)
+    try:
+        yield Attic(house, player)
+    finally:
+        house.take_down()  # before the devices: who leaves a server waits for nobody then
+        player.unplug_all()
+
+
+@pytest.fixture
+def attic(_attic: Attic) -> Attic:
+    """A bridge that runs, and its MIDI devices."""
+    _attic.begin()
+    return _attic

@@ -13,7 +13,7 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +29,9 @@ DEADLINE_S = 15.0
 class Program:
     """A command of foldbridge that runs, and the lines that it has printed."""
 
-    def __init__(self, command: str, rig: Path, *more: str) -> None:
+    def __init__(
+        self, command: str, rig: Path, *more: str, more_env: Mapping[str, str] | None = None
+    ) -> None:
         self.lines: list[str] = []
         self.process = subprocess.Popen(
             [sys.executable, "-m", "bridge.cli", command, str(rig), *more],
@@ -37,6 +39,7 @@ class Program:
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
+            env=os.environ | dict(more_env or {}),
             start_new_session=True,  # so that a Ctrl-C reaches it and its helpers, but not pytest
         )
         self._reader = threading.Thread(target=self._read, daemon=True)
@@ -98,8 +101,8 @@ class Program:
 class Bridge(Program):
     """A running bridge."""
 
-    def __init__(self, rig: Path, watch: int) -> None:
-        super().__init__("run", rig)
+    def __init__(self, rig: Path, watch: int, more_env: Mapping[str, str]) -> None:
+        super().__init__("run", rig, more_env=more_env)
         self._watch = watch
 
     def becomes(self, link: str, state: str, *, times: int = 1) -> None:
@@ -145,8 +148,8 @@ class House:
         ports: Free ports by a name of the test's choice; ``<name>`` in a rig's text is the port.
     """
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, folder: Path, more_env: Mapping[str, str] | None = None) -> None:
+        self.folder, self._more_env = folder, dict(more_env or {})
         self.ports: dict[str, int] = {}
         self._running: list[Program] = []
 
@@ -174,7 +177,7 @@ class House:
 
     def run(self, text: str) -> Bridge:
         """Start a bridge on this rig; comes back once it is ready."""
-        bridge = Bridge(self.rig(text), self.ports["watch"])
+        bridge = Bridge(self.rig(text), self.ports["watch"], self._more_env)
         self._running.append(bridge)
         bridge.says(" ready: ")
         return bridge
@@ -189,7 +192,7 @@ class House:
 
     def simulate(self, text: str, *more: str) -> Program:
         """Start the console stand-in of this rig."""
-        program = Program("simulate", self.rig(text), *more)
+        program = Program("simulate", self.rig(text), *more, more_env=self._more_env)
         self._running.append(program)
         program.says("foldbridge simulate: ")
         return program

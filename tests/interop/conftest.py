@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from attic import _attic, attic
 from bridge_desk import house
 from cellar import _cellar, cellar
 from jack_desk import _jack, jack_server, midi_player, rough_jack_server
 from liblo_desk import oscdump, oscsend
 
 __all__ = [
+    "_attic",
     "_cellar",
     "_jack",
+    "attic",
     "cellar",
     "house",
     "jack_server",

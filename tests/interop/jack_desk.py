@@ -38,6 +38,11 @@ class JackServer:
         self.process: subprocess.Popen[bytes] | None = None
         self._lock: IO[str] | None = None
 
+    def keep_running(self) -> None:
+        """Start it if a test has ended it."""
+        if self._ended():
+            assert self.start(), f"another program has taken the JACK server {self.name}"
+
     def reserve(self) -> bool:
         """Take the name for this process; False if another one has it, or left a server behind."""
         self._lock = (Path(tempfile.gettempdir()) / f"{self.name}.lock").open("a")
@@ -209,8 +214,7 @@ def _jack() -> Iterator[JackServer]:
 @pytest.fixture
 def jack_server(_jack: JackServer, monkeypatch: pytest.MonkeyPatch) -> JackServer:
     """A running JACK server that everything started by this test finds."""
-    if _jack.process is None or _jack.process.poll() is not None:
-        assert _jack.start(), f"another program has taken the JACK server {_jack.name}"
+    _jack.keep_running()
     for key, value in _jack.environment().items():
         monkeypatch.setenv(key, value)
     return _jack
