@@ -46,6 +46,7 @@ class Controller:
             for number, control in enumerate(words.controls)
             if control.takeover in ("pickup", "scaled") and control.law is not None
         }
+        self._show_again_s = math.inf
         self._touched_s: dict[int, float] = {}
         self._to_show: dict[int, None] = {}
         self._shown: dict[int, tuple[bytes, ...]] = {}
@@ -75,13 +76,21 @@ class Controller:
         """A value changed that this controller can show."""
         self._to_show[slot] = None
 
-    def show_all(self) -> None:
-        """It has just been plugged in: everything it can show is news."""
+    def show_all(self, now_s: float) -> None:
+        """It has just been plugged in: everything it can show is news.
+
+        And once more a little later: a device, or the driver's connection to it, that has just
+        come may not listen yet.
+        """
+        self._show_again_s = now_s + limits.SHOW_AGAIN_S
         self._shown.clear()
         self._to_show = dict.fromkeys(self.shows)
 
     def show(self, asked: list[float], now_s: float) -> None:
         """Show what may be shown now."""
+        if now_s >= self._show_again_s:
+            self.show_all(now_s)
+            self._show_again_s = math.inf
         if not self._to_show:
             return
         for slot in list(self._to_show):
@@ -99,7 +108,7 @@ class Controller:
 
     def next_wake_s(self, now_s: float) -> float:
         """When something that waits may be shown, or a long press becomes long."""
-        wake_s = self.words.next_wake_s()
+        wake_s = min(self.words.next_wake_s(), self._show_again_s)
         for slot in self._to_show:
             quiet_s = self._touched_s.get(slot, -math.inf) + limits.TOUCH_QUIET_S
             wake_s = min(wake_s, max(quiet_s, now_s + limits.TICK_S))

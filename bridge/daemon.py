@@ -22,7 +22,8 @@ from bridge.maps.controller import ControllerWords
 from bridge.maps.load import parse_map
 from bridge.maps.model import MapFile
 from bridge.mix.gesture import Verdict, explain
-from bridge.rig.load import load_rig, map_path, read_text
+from bridge.rig.fits import misfits
+from bridge.rig.load import load_rig, read_map
 from bridge.rig.rig import Rig
 from bridge.roads import Roads
 
@@ -56,21 +57,22 @@ MakeOutside = Callable[
 
 
 def load(path: Path) -> tuple[Rig, dict[str, MapFile]]:
-    """Read a rig and every map that it names.
+    """Read a rig and every map that it names, and see that each map suits its place.
 
     Raises:
-        RigError, MapError: with every fault found in that file.
+        RigError: with every fault of the rig's file.
+        MapError: with every fault of its maps.
     """
     rig = load_rig(path)
     names = {rig.file.console.map, *(controller.map for controller in rig.file.controller)}
     maps: dict[str, MapFile] = {}
     faults: list[Fault] = []
     for name in sorted(names):
-        where = map_path(rig, name)
         try:
-            maps[name] = parse_map(read_text(where, MapError), str(where))
+            maps[name] = parse_map(*read_map(rig, name))
         except MapError as error:
             faults += error.faults
+    faults += misfits(rig, maps)
     if faults:
         raise MapError(faults)
     return rig, maps
@@ -175,7 +177,7 @@ class Daemon:
             for controller in self.house.controllers.all:
                 if controller.name == name:
                     controller.words.clear()  # a key held when the plug came out is no long press
-                    controller.show_all()
+                    controller.show_all(now_s)
         if state != "closed":
             self.house.settle(now_s)
             self._schedule(now_s)
@@ -191,7 +193,7 @@ class Daemon:
             log.info("console %s%s", console.state, _MEANT[console.state])
             if console.state == "live":  # levels were set that no hand asked for
                 for controller in self.house.controllers.all:
-                    controller.show_all()
+                    controller.show_all(now_s)
         due_s = self.house.next_wake_s(now_s)
         if due_s < self._due_s:
             self._alarm(due_s)

@@ -57,6 +57,9 @@ TOUCH_QUIET_S = 0.25
 """A control that has just moved is not shown values until it has been still for this long: a motor
 must not fight a finger."""
 
+SHOW_AGAIN_S = 1.0
+"""So long after it was plugged in a controller is shown everything once more."""
+
 FILE_BYTES_MAX = 1_000_000
 """Largest rig or map file; a thousand channels fit in a tenth of it."""
 

@@ -12,7 +12,6 @@ from bridge.checking.ground import compiled
 from bridge.checking.report import Report, report_on
 from bridge.daemon import load
 from bridge.errors import Fault, MapError, RigError
-from bridge.rig.fits import misfits
 from bridge.rig.load import load_rig
 
 __all__ = ["Report", "check"]
@@ -34,7 +33,6 @@ def check(path: Path) -> Report:
         _refuse([*addresses.read(rig)[1], *error.faults])
         raise
     spots, faults = addresses.read(rig)
-    faults += misfits(rig, maps)
     _refuse(faults)
     ground = compiled(rig, maps)
     return report_on(

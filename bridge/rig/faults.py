@@ -32,6 +32,7 @@ _WORDS = {
     "bool_type": "true or false",
     "bool_parsing": "true or false",
     "too_short": "at least {min_length} in the list",
+    "too_long": "at most {max_length} in the list",
     "string_too_short": "at least one character",
     "string_too_long": "at most {max_length} characters",
     ID_PATTERN: "1 to 40 of a-z, 0-9, _ and -, the first one a letter or a digit",

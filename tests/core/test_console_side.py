@@ -141,3 +141,19 @@ def test_a_coarse_half_from_the_console_acts_alone_after_30_ms() -> None:
     assert desk.house.next_wake_s(1.0) <= 1.03
     desk.house.wake(1.03)
     assert desk.asked == pytest.approx(-20.0, abs=1.0)
+
+
+def test_what_has_just_been_plugged_in_is_shown_everything_twice() -> None:
+    run = Run(1, KINDS["position"])
+    shown: list[bytes] = []
+    roads = Roads(lambda _: True, [lambda data: bool(shown.append(data)) or True] * 3, False)
+    house = House(run.rig, run.maps, roads)
+    controller = next(one for one in house.controllers.all if one.shows)
+    controller.show_all(0.0)
+    now_s = let_time_pass(house, 0.0, 0.9)
+    first = list(shown)
+    assert first
+    now_s = let_time_pass(house, now_s, 1.0)
+    assert shown == first * 2
+    let_time_pass(house, now_s, 5.0)
+    assert shown == first * 2

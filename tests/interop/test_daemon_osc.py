@@ -182,7 +182,7 @@ def stands_at(level_db: float) -> Callable[[dict[str, Any]], bool]:
     return stands
 
 
-def test_a_move_at_the_desk_is_followed_shown_and_bound_by_the_ceiling(
+def test_a_move_at_the_desk_is_followed_and_shown_and_its_rubbish_is_not(
     house: House, oscdump: Callable[..., OscDump], oscsend: Send
 ) -> None:
     tablet = answered(house, oscdump)

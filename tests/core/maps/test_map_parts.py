@@ -189,7 +189,7 @@ def test_a_map_may_not_be_compiled_to_endless_places(
 
 def test_a_map_may_not_have_endless_entries() -> None:
     one = '[[osc]]\nparameter = "bus mute"\nbus = 1\naddress = "/a"\n'
-    with pytest.raises(MapError, match=r"osc: found .* expected List should have at most 1024"):
+    with pytest.raises(MapError, match=r"osc: found .* expected at most 1024"):
         parse_map(CONSOLE + one * (ENTRIES_MAX + 1), "test.toml")
 
 
