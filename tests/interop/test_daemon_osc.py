@@ -262,7 +262,8 @@ def test_faults_in_rig_and_maps_are_told_with_their_lines_before_anything_runs(
         f"{path}:10 limits.steps",
     ]
     assert f"{own}:5" in bad_map and "sond" in bad_map
-    assert "none.toml: found No such file or directory" in no_map
+    assert "controller.0.map: " in no_map and "No such file or directory" in no_map
+    assert str(house.folder / "none.toml") in no_map
     assert all(" ready: " not in said for said in (rig, bad_map, no_map))
 
 
