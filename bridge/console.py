@@ -351,12 +351,15 @@ class Console:
 
     def _probe(self, now_s: float) -> None:
         """Ask whether the console lives, and draw the conclusion when it has not said so."""
-        self._probe_s = now_s + self.terms.answer_s / 2
-        silent = self._heard_s < self._probed_s
-        if self.state == LIVE and silent and now_s - self._heard_s > self.terms.answer_s:
+        answer_s = self.terms.answer_s
+        self._probe_s = now_s + answer_s / 2
+        answered = self._heard_s >= self._probed_s
+        if self._rare_probe:  # it can only be asked for everything at once, which is much
+            pause_s = limits.RARE_PROBE_S if answered else answer_s
+            if not self.words.ask_all or now_s - self._probed_s < pause_s:
+                return
+        if self.state == LIVE and not answered and now_s - self._heard_s > answer_s:
             self.link_lost()
-        elif self._rare_probe and not silent and now_s - self._probed_s < limits.RARE_PROBE_S:
-            return  # it can only be asked for everything at once, which is much
         self._probed_s = now_s
         if self._rare_probe:
             self._say(self.words.ask_all, now_s)

@@ -46,7 +46,7 @@ class Controller:
             for number, control in enumerate(words.controls)
             if control.takeover in ("pickup", "scaled") and control.law is not None
         }
-        self._show_again_s = math.inf
+        self._show_again_s = self._due_s = math.inf
         self._touched_s: dict[int, float] = {}
         self._to_show: dict[int, None] = {}
         self._shown: dict[int, tuple[bytes, ...]] = {}
@@ -70,11 +70,12 @@ class Controller:
     def touched(self, slot: int, now_s: float) -> None:
         """Its control moved: show it this slot again once it is still."""
         self._touched_s[slot] = now_s
-        self._to_show[slot] = None
+        self.show_later(slot)
 
     def show_later(self, slot: int) -> None:
         """A value changed that this controller can show."""
         self._to_show[slot] = None
+        self._due_s = min(self._due_s, self._quiet_s(slot))
 
     def show_all(self, now_s: float) -> None:
         """It has just been plugged in: everything it can show is news.
@@ -83,36 +84,52 @@ class Controller:
         come may not listen yet.
         """
         self._show_again_s = now_s + limits.SHOW_AGAIN_S
+        self._forget_shown()
+
+    def _forget_shown(self) -> None:
         self._shown.clear()
         self._to_show = dict.fromkeys(self.shows)
+        self._due_s = -math.inf
 
     def show(self, asked: list[float], now_s: float) -> None:
         """Show what may be shown now."""
         if now_s >= self._show_again_s:
-            self.show_all(now_s)
             self._show_again_s = math.inf
-        if not self._to_show:
+            self._forget_shown()
+        if now_s < self._due_s:
             return
+        self._due_s = math.inf
         for slot in list(self._to_show):
-            if now_s - self._touched_s.get(slot, -math.inf) < limits.TOUCH_QUIET_S:
-                continue
-            messages = () if asked[slot] != asked[slot] else self.words.feedback(slot, asked[slot])
-            if messages and messages != self._shown.get(slot):
-                if not self._budget.may(now_s, len(messages), sum(map(len, messages))):
-                    return
-                self._budget.spend(now_s, len(messages), sum(map(len, messages)))
-                if not all([self.send(message) for message in messages]):
-                    return
-                self._shown[slot] = messages
-            del self._to_show[slot]
+            quiet_s = self._quiet_s(slot)
+            if now_s < quiet_s:
+                self._due_s = min(self._due_s, quiet_s)
+            elif self._shows_now(slot, asked[slot], now_s):
+                del self._to_show[slot]
+            else:
+                self._due_s = now_s + limits.TICK_S
+                return
+
+    def _quiet_s(self, slot: int) -> float:
+        """When the control of a slot has been still for long enough to be shown something."""
+        return self._touched_s.get(slot, -math.inf) + limits.TOUCH_QUIET_S
+
+    def _shows_now(self, slot: int, value: float, now_s: float) -> bool:
+        """Show a value; False when the link has no room for it now."""
+        messages = () if value != value else self.words.feedback(slot, value)
+        if not messages or messages == self._shown.get(slot):
+            return True
+        if not self._budget.may(now_s, len(messages), sum(map(len, messages))):
+            return False
+        self._budget.spend(now_s, len(messages), sum(map(len, messages)))
+        if not all([self.send(message) for message in messages]):
+            return False
+        self._shown[slot] = messages
+        return True
 
     def next_wake_s(self, now_s: float) -> float:
         """When something that waits may be shown, or a long press becomes long."""
-        wake_s = min(self.words.next_wake_s(), self._show_again_s)
-        for slot in self._to_show:
-            quiet_s = self._touched_s.get(slot, -math.inf) + limits.TOUCH_QUIET_S
-            wake_s = min(wake_s, max(quiet_s, now_s + limits.TICK_S))
-        return wake_s
+        due_s = max(self._due_s, now_s + limits.TICK_S) if self._to_show else math.inf
+        return min(self.words.next_wake_s(), self._show_again_s, due_s)
 
 
 class Controllers:

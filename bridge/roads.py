@@ -28,7 +28,6 @@ class Door:
 
     def refuse(self, host: str, port: int) -> None:
         """Count a message from an address that is nobody's; the log says once what to write."""
-        self.link.refused += 1
         known = ", ".join(
             name if number is None else f"{name}:{number}" for name, number in self.guests
         )
@@ -36,7 +35,7 @@ class Door:
             f"{host} port {port} is refused: the sources declared for this port are {known};"
             f' if it may speak, write source = "{host}" in its [[controller]]'
         )
-        self.link._trouble(f"stranger {host}", text)
+        self.link.refuse(f"stranger {host}", text)
 
 
 class Roads:

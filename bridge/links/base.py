@@ -163,6 +163,12 @@ class Link(ABC):
             log.warning("%s: %s (from now on only counted)", self.name, text)
         return count == 1
 
+    def refuse(self, cause: str, text: str) -> bool:
+        """Count a message or connection of somebody who may not be here; always False."""
+        self.refused += 1
+        self._trouble(cause, text)
+        return False
+
     def _drop(self, cause: str, text: str) -> bool:
         """Count a message that did not get through; always False, the answer of ``send``."""
         self.dropped += 1

@@ -227,24 +227,18 @@ class TcpServer(_TcpLink):
         """Let a new connection in, or say no."""
         source = connection.source
         if not self._guests.welcome(source):
-            return self._refuse("stranger", f"{_text(source)} is not allowed to connect here")
+            return self.refuse("stranger", f"{_text(source)} is not allowed to connect here")
         if len(self._connections) >= CONNECTIONS_MAX:
-            return self._refuse(
+            return self.refuse(
                 "full", f"{_text(source)} was sent away: {CONNECTIONS_MAX} are connected"
             )
         self._connections[source] = connection
         return True
 
-    def _refuse(self, cause: str, text: str) -> bool:
-        """Count someone sent away; always False."""
-        self.refused += 1
-        self._trouble(cause, text)
-        return False
-
     def _left(self, connection: Connection) -> None:
         """Forget a connection that ended."""
         if self._connections.pop(connection.source, None) is not None and connection.violation:
-            self._refuse(
+            self.refuse(
                 connection.violation, f"{_text(connection.source)} sent {connection.violation}"
             )
 

@@ -179,11 +179,9 @@ class UdpLink(Link):
     def _admits(self, data: bytes, source: Any) -> bool:
         """True for a datagram to deliver; others are counted here."""
         if not self._guests.welcome(source):
-            self.refused += 1
-            self._trouble(
+            return self.refuse(
                 "stranger", f"{plain_host(source[0])} port {source[1]} is not allowed to speak here"
             )
-            return False
         if len(data) > DATAGRAM_BYTES_MAX:
             return self._drop(
                 "too long",

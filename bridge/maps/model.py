@@ -12,9 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, Strict
 
 from bridge import limits
-from bridge.limits import ENTRIES_MAX as ENTRIES_MAX  # asked for here by those who compile maps
 from bridge.limits import LIST_MAX
-from bridge.limits import SPOTS_MAX as SPOTS_MAX
 from bridge.rig.layout import Parameter
 from bridge.rig.model import NAME_PATTERN, SEEN_PATTERN
 from bridge.rig.toml import Path, place
@@ -283,10 +281,10 @@ class MapFile(_Table):
         description="Lists by name, for {channel:LIST}: the first name is number 1's.",
     )
     osc: list[OscEntry] = Field(
-        default_factory=list, max_length=ENTRIES_MAX, description="OSC messages."
+        default_factory=list, max_length=limits.ENTRIES_MAX, description="OSC messages."
     )
     midi: list[MidiEntry] = Field(
-        default_factory=list, max_length=ENTRIES_MAX, description="MIDI messages."
+        default_factory=list, max_length=limits.ENTRIES_MAX, description="MIDI messages."
     )
     _text: str = PrivateAttr("")
     _where: str = PrivateAttr("address map")

@@ -8,7 +8,8 @@ from itertools import product
 from typing import NamedTuple
 
 from bridge.errors import Fault, MapError
-from bridge.maps.model import SPOTS_MAX, Entry, MapFile
+from bridge.limits import SPOTS_MAX
+from bridge.maps.model import Entry, MapFile
 from bridge.rig.layout import KINDS, Layout, Parameter, Scope
 
 SCOPE_FIELDS: dict[Scope, tuple[str, ...]] = {

@@ -1,10 +1,14 @@
 """The console's side against a link that does not take what it is given."""
 
+from collections import Counter
+from itertools import pairwise
+
 import pytest
 from support.whole import KINDS, MAPPINGS, Run
 
-from bridge.console import LIVE, READING, UNLIMITED
-from bridge.house import House, Roads, console_words
+from bridge import limits
+from bridge.console import LIVE, LOST, READING, UNLIMITED
+from bridge.house import House, Roads, budget_of, console_words
 from bridge.maps.console import ConsoleWords
 from bridge.maps.load import parse_map
 from bridge.mix.gesture import FLIP, REFUSED, SET
@@ -64,9 +68,11 @@ NRPN = "console-midi-nrpn.toml"
 class Halves:
     """A MIDI console with 14-bit words, played by hand; its first fader is under the bridge."""
 
-    def __init__(self, fine_half: str) -> None:
+    def __init__(self, fine_half: str, without: tuple[str, ...] = ()) -> None:
         run = Run(1, KINDS["nrpn"])
-        text = (MAPPINGS / NRPN).read_text().replace('"awaited"', f'"{fine_half}"')
+        lines = (MAPPINGS / NRPN).read_text().splitlines()
+        text = "\n".join(line for line in lines if not line.startswith(without or "\0"))
+        text = text.replace('"awaited"', f'"{fine_half}"')
         run.maps[NRPN] = parse_map(text, NRPN)
         self.sent: list[bytes] = []
         roads = Roads(self.take, [lambda _: True] * 3, reliable=False)
@@ -157,3 +163,76 @@ def test_what_has_just_been_plugged_in_is_shown_everything_twice() -> None:
     assert shown == first * 2
     let_time_pass(house, now_s, 5.0)
     assert shown == first * 2
+
+
+def test_a_console_that_can_only_be_asked_for_everything_is_asked_seldom_and_lost_at_last() -> None:
+    desk = Halves("awaited", without=("probe", "alive")).started()
+    console, now_s = desk.house.console, 1.0
+    (question,) = console.words.ask_all
+    while now_s < 1.0 + 3 * limits.RARE_PROBE_S:  # it answers
+        asked = desk.sent.count(question)
+        now_s = let_time_pass(desk.house, now_s, 0.1)
+        if desk.sent.count(question) > asked:
+            desk.says(desk.fader, -60.0, now_s)
+    assert console.state == LIVE
+    assert 3 <= desk.sent.count(question) <= 6
+    let_time_pass(desk.house, now_s, limits.RARE_PROBE_S + 2 * console.terms.answer_s)
+    assert console.state == LOST
+
+
+def test_a_console_that_cannot_be_asked_is_not_lost_because_it_is_silent() -> None:
+    desk = Halves("awaited", without=("probe", "alive", "ask"))
+    assert not desk.house.console.words.ask_all
+    assert desk.house.console.state == LIVE
+    let_time_pass(desk.house, 0.0, 30.0)
+    assert desk.house.console.state == LIVE
+
+
+def test_a_moving_hand_waits_for_one_repeat_in_five_ms_and_all_follow_in_the_end() -> None:
+    house = blind_house([True], [])
+    console, repeated = house.console, []
+    console.budget = UNLIMITED
+    repeat = console._repeat
+
+    def counted(slot: int, now_s: float) -> None:
+        repeated.append((now_s, slot))
+        repeat(slot, now_s)
+
+    console._repeat = counted  # type: ignore[method-assign]
+    console.link_open(0.0)
+    now_s = let_time_pass(house, 0.0, 30.0)
+    assert house.rests()
+    hand, *others = house.rig.layout.slots(P.SEND_LEVEL)
+    for slot in others:
+        house.engine.wish(-1, slot, SET, -80.0, now_s)
+    house.settle(now_s)
+    repeated.clear()
+    seconds = 0.4
+    for step in range(int(seconds * 1000)):
+        now_s += 0.001
+        house.engine.wish(-1, hand, SET, -20.0 - step / 16, now_s)
+        house.settle(now_s)
+        house.wake(now_s)
+    gaps = [later - at for (at, _), (later, _) in pairwise(repeated)]
+    assert len(gaps) >= 4
+    assert min(gaps) > limits.REPEAT_PAUSE_S - 1e-9
+    let_time_pass(house, now_s, 2.0)
+    assert house.rests()
+    told = Counter(slot for _, slot in repeated)
+    assert len(told) >= 3
+    assert min(told.values()) >= limits.BLIND_REPEATS
+
+
+def test_no_second_carries_more_than_the_link_is_declared_for() -> None:
+    run = Run(3, KINDS["sysex"])
+    budget = budget_of(run.rig, console_words(run.rig, run.maps[run.rig.file.console.map]))
+    left: list[float] = []
+    now_s, rate, nbytes = 10.0, 3125.0, 10
+    while now_s < 15.0:
+        if budget.may(now_s, 1, nbytes):
+            budget.spend(now_s, 1, nbytes)
+            left.append(now_s)
+        else:
+            now_s = budget.next_wake_s()
+    most = max(sum(begin <= at < begin + 1.0 for at in left) for begin in left)
+    assert 0.9 * rate <= most * nbytes <= rate

@@ -8,11 +8,12 @@ from collections.abc import Callable
 import pytest
 
 from bridge.errors import MapError
+from bridge.limits import ENTRIES_MAX
 from bridge.maps import places
 from bridge.maps.console import ConsoleNames, ConsoleWords
 from bridge.maps.controller import ControllerWords
 from bridge.maps.load import parse_map
-from bridge.maps.model import ENTRIES_MAX, MapFile
+from bridge.maps.model import MapFile
 from bridge.maps.move import FLIP, SET, Move
 from bridge.maps.press import Button, Presses
 from bridge.maps.reach import CONFLICTS_MAX, find_conflicts, reach
