@@ -124,6 +124,27 @@ ANSWER_S_MIN = 0.1
 """Shortest silence after which a console may count as lost; a shorter one would be lost all the
 time, as a busy console takes that long to answer."""
 
+STAGE_M_MAX = 200.0
+"""Farthest that anything on a stage may stand from its origin: twice the largest stages."""
+
+SOUND_DB_MAX = 160.0
+"""Loudest sound level that a rig may declare, dB SPL: beyond all loudspeakers and any ear."""
+
+OHM_MIN, OHM_MAX = 0.5, 1000.0
+"""Impedances of loudspeakers, ohm: below is a short circuit, above a line transformer."""
+
+WATT_MAX = 20_000.0
+"""Most power of an amplifier channel or loudspeaker, W: above it is a slip of the pen."""
+
+CABLE_M_MAX = 500.0
+"""Longest cable, m."""
+
+AMPERE_MAX = 400.0
+"""Largest current of a device or breaker, A: the largest single supply of a small venue."""
+
+STAGE_ITEMS_MAX = 512
+"""Most loudspeakers, microphones, lines: as many as a rig has channels."""
+
 SIMULATED_LOSS_MAX = 0.5
 """Largest share of packets that a stand-in loses: beyond it nobody would call it a network."""
 

@@ -13,8 +13,8 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, Strict
 
 from bridge import limits
 from bridge.limits import LIST_MAX
+from bridge.rig.fields import NAME_PATTERN, SEEN_PATTERN
 from bridge.rig.layout import Parameter
-from bridge.rig.model import NAME_PATTERN, SEEN_PATTERN
 from bridge.rig.toml import Path, place
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from bridge import limits
 from bridge.errors import Fault
-from bridge.rig.model import ID_PATTERN, NAME_PATTERN, SEEN_PATTERN
+from bridge.rig.fields import ID_PATTERN, NAME_PATTERN, SEEN_PATTERN
 from bridge.rig.toml import Path, place
 
 SHOWN_CHARACTERS = 60

@@ -7,27 +7,19 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, Strict
+from pydantic import Field, Strict
 
 from bridge import limits as bounds
+from bridge.rig import stage as staging
+from bridge.rig.fields import Id, Name, Table
 from bridge.rig.layout import Parameter
-
-ID_PATTERN = r"^[a-z0-9][a-z0-9_-]{0,39}$"
-NAME_PATTERN = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x20\x7f-\x9f][^\x00-\x1f\x7f-\x9f]*$"
-"""Something to see and nothing that a terminal obeys: names go into logs and the live view."""
-
-SEEN_PATTERN = r"[^\x00-\x20\x7f-\x9f]"
-"""At least something to see."""
 
 Level = Annotated[float, Field(ge=-90.0, le=20.0, allow_inf_nan=False)]
 Rise = Annotated[
     float, Field(ge=bounds.RISE_DB_PER_S_MIN, le=bounds.RISE_DB_PER_S_MAX, allow_inf_nan=False)
 ]
 Step = Annotated[float, Field(ge=bounds.STEP_DB_MIN, le=bounds.STEP_DB_MAX, allow_inf_nan=False)]
-Id = Annotated[str, Field(pattern=ID_PATTERN)]
 Number = Annotated[int, Field(ge=0, le=bounds.NUMBER_MAX)]
-Name = Annotated[str, Field(min_length=1, max_length=bounds.NAME_CHARACTERS_MAX,
-                            pattern=NAME_PATTERN)]  # fmt: skip
 MapPath = Annotated[str, Field(min_length=1, max_length=bounds.ADDRESS_CHARACTERS_MAX)]
 Address = Annotated[str, Field(min_length=1, max_length=bounds.ADDRESS_CHARACTERS_MAX)]
 
@@ -43,17 +35,13 @@ MAY_TOUCH: tuple[Parameter, ...] = (
 """What a performer may move in the own buses when the rig does not say."""
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)  # true is no level
-
-
-class About(_Table):
+class About(Table):
     """`[rig]`: what this is."""
 
     name: Name = Field(description="The rig's name, shown to people.")
 
 
-class Limits(_Table):
+class Limits(Table):
     """`[limits]`: hard limits for everybody, the engineer included; a bus may be stricter."""
 
     send_ceiling_db: Level = Field(default=0.0, description="Highest level of any send, dB.")
@@ -66,7 +54,7 @@ class Limits(_Table):
     )
 
 
-class Channel(_Table):
+class Channel(Table):
     """`[[channel]]`: one source at the console."""
 
     id: Id = Field(description="Short name used in this file.")
@@ -74,7 +62,7 @@ class Channel(_Table):
     console: Number | Name = Field(description="The console's own number or name for it.")
 
 
-class Bus(_Table):
+class Bus(Table):
     """`[[bus]]`: one monitor mix output."""
 
     id: Id = Field(description="Short name used in this file.")
@@ -97,7 +85,7 @@ class Bus(_Table):
     )
 
 
-class Performer(_Table):
+class Performer(Table):
     """`[[performer]]`: somebody who may move their own mix."""
 
     id: Id = Field(description="Short name used in this file.")
@@ -110,13 +98,13 @@ class Performer(_Table):
     master_ceiling_db: Level | None = Field(None, description="How far they may turn up, dB.")
 
 
-class Engineer(_Table):
+class Engineer(Table):
     """`[engineer]`: who looks after the monitors; may move everything, within the limits."""
 
     name: Name = Field("engineer", description="Name shown to people.")
 
 
-class Group(_Table):
+class Group(Table):
     """`[[group]]`: sends that one control moves together, keeping their distances."""
 
     id: Id = Field(description="Short name used in this file and in address maps.")
@@ -124,7 +112,7 @@ class Group(_Table):
     channels: list[str] = Field(min_length=1, description="Ids of the channels.")
 
 
-class Controller(_Table):
+class Controller(Table):
     """`[[controller]]`: something with controls, and whose hands are on it."""
 
     id: Id = Field(description="Short name used in logs.")
@@ -142,7 +130,7 @@ class Controller(_Table):
     midi: Address | None = Field(None, description="MIDI: port name pattern, Foot*.")
 
 
-class Console(_Table):
+class Console(Table):
     """`[console]`: what the bridge moves."""
 
     map: MapPath = Field(description="Its address map, a path relative to this file.")
@@ -170,7 +158,7 @@ class Console(_Table):
     )
 
 
-class Daemon(_Table):
+class Daemon(Table):
     """`[daemon]`: the bridge itself."""
 
     watch: Address | None = Field(
@@ -178,7 +166,7 @@ class Daemon(_Table):
     )
 
 
-class RigFile(_Table):
+class RigFile(Table):
     """A whole rig file."""
 
     rig: About
@@ -191,3 +179,13 @@ class RigFile(_Table):
     controller: list[Controller] = Field(default_factory=list, max_length=bounds.HANDS_MAX)
     console: Console
     daemon: Daemon = Daemon()
+    stage: staging.Stage | None = None
+    microphone: list[staging.Microphone] = Field(
+        default_factory=list, max_length=bounds.STAGE_ITEMS_MAX
+    )
+    loudspeaker: list[staging.Loudspeaker] = Field(
+        default_factory=list, max_length=bounds.STAGE_ITEMS_MAX
+    )
+    ear: list[staging.Ear] = Field(default_factory=list, max_length=bounds.HANDS_MAX)
+    amplifier: list[staging.Amplifier] = Field(default_factory=list, max_length=bounds.HANDS_MAX)
+    line: list[staging.Line] = Field(default_factory=list, max_length=bounds.STAGE_ITEMS_MAX)
