@@ -212,7 +212,7 @@ class Console:
         if self._unsure.settle(slot) and not self.terms.reliable:
             self._looks[slot] = now_s + limits.UNDER_WAY_S
             self._looks.move_to_end(slot)
-        self.engine.settle(slot)
+        self.engine.settle(slot, now_s)
 
     def _stale(self, slot: int, value: float, now_s: float) -> None:
         """An older word of ours came back: late, or the console stands at it now. Make sure."""
@@ -273,7 +273,7 @@ class Console:
             if not self.words.echoes:
                 self._queue.put(slot, ASK)
         elif taken and self.terms.reliable:
-            engine.settle(slot)
+            engine.settle(slot, now_s)
             return
         self._fresh += 1
         louder = engine.outgoing.louder(slot, value, before)
@@ -289,7 +289,7 @@ class Console:
         if value == value:
             taken = self._say(self.words.encode(slot, value), now_s)
             if taken and self.terms.reliable and slot not in self._confirms:
-                self.engine.settle(slot)
+                self.engine.settle(slot, now_s)
                 self._unsure.settle(slot)
                 return
         if slot in self._confirms:
@@ -343,7 +343,7 @@ class Console:
             blind_done = slot not in self._confirms and word.tries >= limits.BLIND_REPEATS
             if blind_done and not self.terms.reliable and not self.engine.lost:
                 unsure.settle(slot)
-                self.engine.settle(slot)
+                self.engine.settle(slot, now_s)
                 continue
             unsure.later(slot, word, now_s)
             if not (word.louder and self.engine.lost):

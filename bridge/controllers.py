@@ -193,6 +193,8 @@ class Controllers:
 
     def show(self, now_s: float) -> None:
         """Spread the news to those who can show them."""
+        if self.engine.late:
+            self._say_late(now_s)
         news = self.engine.news
         if news:
             for slot in news:
@@ -202,6 +204,14 @@ class Controllers:
         asked = self.engine.matrix.asked
         for controller in self.all:
             controller.show(asked, now_s)
+
+    def _say_late(self, now_s: float) -> None:
+        """Tell what became of wishes that were taken before the room for them was gone."""
+        late, self.engine.late = self.engine.late, []
+        for verdict in late:
+            self.counts[verdict.outcome] += 1
+            self.verdicts.append((now_s, "stage", verdict))
+            self.on_verdict("stage", verdict)
 
     def next_wake_s(self, now_s: float) -> float:
         """When ``advance`` has something to do next."""

@@ -117,6 +117,7 @@ class House:
             can_set=words.can_set,
             wait_for_word=readback,
             slack_s=_slack_s(declared.delay_s, readback=readback, reliable=roads.reliable),
+            late_s=0.0 if roads.reliable else limits.UNDER_WAY_S,
         )
         terms = Terms(readback, roads.reliable, declared.answer_s)
         budget = budget_of(rig, words)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 TICK_S = 0.02
 """Time between two words about a level that ramps: 50 a second is finer than the 1 dB or so that
-ears notice at any allowed rise, and a slow link thins it out by itself."""
+ears notice (from memory) at any allowed rise, and a slow link thins it out by itself."""
 
 RISE_DB_PER_S_MAX = 40.0
 """Fastest rise that a rig may declare; beyond it a ramp is a jump."""

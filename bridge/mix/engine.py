@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from bridge import limits
 from bridge.mix.buses import Buses
@@ -32,6 +33,9 @@ from bridge.mix.switches import Switches
 from bridge.rig.rig import Rig
 from bridge.units import FLOOR_DB, OFF
 
+if TYPE_CHECKING:
+    from bridge.mix.stage import Stage
+
 NAN = math.nan
 
 
@@ -43,18 +47,27 @@ class Engine:
         can_set: Slots that the console can be told.
         wait_for_word: Nothing rises before the console has confirmed the last word about it.
         slack_s: By how much the link's delay may vary, s.
+        late_s: So long after the console's word an older one may still reach it, s.
 
     Attributes:
         marked: Slots whose value waits to be told, with their rank; the console side empties it.
         news: Slots whose asked value changed, for controllers and views; emptied by the reader.
         moving: Levels on a ramp.
         lost: The console does not answer.
+        late: Verdicts on what was taken before and could not be reached; emptied by the reader.
+        stage: How the stage binds; None for a rig without one.
         phase: ``UNREAD``, ``MASTERS``, ``SENDS`` or ``RUNNING``.
         outgoing: What the console may be told.
     """
 
     def __init__(
-        self, rig: Rig, *, can_set: frozenset[int], wait_for_word: bool = False, slack_s: float = 0
+        self,
+        rig: Rig,
+        *,
+        can_set: frozenset[int],
+        wait_for_word: bool = False,
+        slack_s: float = 0,
+        late_s: float = limits.UNDER_WAY_S,
     ) -> None:
         m = self.matrix = Matrix(rig, can_set, slack_s)
         self.rig = rig
@@ -70,9 +83,19 @@ class Engine:
         self.waiting: dict[int, None] = {}
         self.lost = False
         self.phase = UNREAD
+        self.late: list[Verdict] = []
         self._tick_at = -math.inf
+        self.stage = self._staged(late_s)
         self.switches = Switches(self)
         self.outgoing = Outgoing(self)
+
+    def _staged(self, late_s: float) -> Stage | None:
+        """The rules of the stage; a rig without one does not even load them."""
+        if self.rig.file.stage is None:
+            return None
+        from bridge.mix.stage import Stage
+
+        return Stage(self, late_s)
 
     # -- wishes ---------------------------------------------------------------------------------
 
@@ -125,6 +148,9 @@ class Engine:
             wanted = self._stepped(asked, wanted)
         ceiling = self.ceilings.ceiling(slot)
         value, rule = self._limited(who, slot, wanted, ceiling)
+        top, near = self._next_limit(who, slot, ceiling) if value > asked else (NAN, "")
+        if value > top:
+            value, rule = (top, near) if top > asked else (asked, near)
         if self.lost and value > asked and not value <= m.told[slot]:
             return Verdict(REFUSED, slot, who, wanted, asked, "console silent")
         m.asked[slot] = value if value >= FLOOR_DB else OFF
@@ -134,8 +160,20 @@ class Engine:
         if slot < m.channel_mute and slot >= m.fader:
             self._refresh_post(slot - m.fader)
         if rule:
-            return Verdict(LIMITED, slot, who, wanted, value, rule)
-        return Verdict(TAKEN, slot, who, wanted, value, "")
+            return Verdict(LIMITED, slot, who, wanted, value, rule, 0.0)
+        return Verdict(TAKEN, slot, who, wanted, value, "", top - value, near)
+
+    def _next_limit(self, who: int, slot: int, hard: tuple[float, str]) -> tuple[float, str]:
+        """The lowest limit above a level that rises, dB, and its rule."""
+        top, near = hard
+        own = self.ceilings.own[who][slot]
+        if own < top:
+            top, near = own, "own ceiling"
+        if self.stage is not None:
+            room, rule = self.stage.ceiling(slot)
+            if room < top:
+                return room, rule
+        return top, near
 
     def limit(self, who: int, slot: int, wanted: float) -> tuple[float, str]:
         """How far a level may be asked to go, and the rule that held it (empty: none did).
@@ -165,6 +203,11 @@ class Engine:
         if step > 0 and self.lost:
             return Verdict(REFUSED, slot, who, value, self.matrix.asked[slot], "console silent")
         allowed = self.groups.step_allowed(slot, step, lambda s, db: self.limit(who, s, db)[0])
+        rule = "" if allowed == step else "group ceiling"
+        if allowed > 0 and self.stage is not None:
+            room, near = self.stage.goals.room_of_group(self.groups.members(slot))
+            if room < allowed:
+                allowed, rule = max(0.0, room), near
         for send, level in self.groups.moved(slot, allowed):
             self.matrix.asked[send] = level
             self.matrix.left[send] = 0
@@ -172,8 +215,7 @@ class Engine:
             self.refresh(send)
         self.matrix.asked[slot] = level = self.groups.level(slot)
         self.news[slot] = None
-        outcome = TAKEN if allowed == step else LIMITED
-        return Verdict(outcome, slot, who, value, level, "" if allowed == step else "group ceiling")
+        return Verdict(LIMITED if rule else TAKEN, slot, who, value, level, rule)
 
     def _wish_switch(self, who: int, slot: int, value: float) -> Verdict:
         m = self.matrix
@@ -185,6 +227,8 @@ class Engine:
             return Verdict(REFUSED, slot, who, value, m.asked[slot], "not at the console")
         if self.lost and self.buses.louder(slot, value):
             return Verdict(REFUSED, slot, who, value, m.asked[slot], "console silent")
+        if self.stage is not None:
+            self.stage.turned(who, slot)
         self.switches.turn(who, slot, value)
         self.news[slot] = None
         return Verdict(TAKEN, slot, who, value, value, "")
@@ -198,6 +242,8 @@ class Engine:
             self._aim(slot, rank, self.ceilings.ceiling(slot)[0])
             return
         goal = m.goal[slot] = self.buses.switch_goal(slot)
+        if self.stage is not None:
+            self.stage.retap(slot)
         if goal != m.told[slot] and m.can_set[slot]:
             self._mark(slot, rank)
 
@@ -205,7 +251,10 @@ class Engine:
         """Work out a level's goal under its ceiling."""
         m = self.matrix
         told = m.told[slot]
-        goal = m.goal[slot] = self.gates.level_goal(slot, ceiling_db)
+        goal = self.gates.level_goal(slot, ceiling_db)
+        if self.stage is not None:
+            goal = self.stage.admitted(slot, goal)
+        m.goal[slot] = goal
         if goal == told or not m.can_set[slot]:
             self.moving.pop(slot, None)
         elif goal > told:
@@ -236,12 +285,14 @@ class Engine:
 
     # -- what the console has ------------------------------------------------------------------
 
-    def settle(self, slot: int) -> None:
+    def settle(self, slot: int, now_s: float) -> None:
         """The console is known to have what it was told last."""
         m = self.matrix
         if m.settled[slot]:
             return
         m.settled[slot] = m.out[slot] = 1
+        if self.stage is not None:
+            self.stage.told(slot, now_s)
         if m.kind[slot] != LEVEL:
             self.buses.behind(slot, self.free_again)
 
@@ -253,11 +304,14 @@ class Engine:
 
     def advance(self, now_s: float) -> None:
         """Let time pass: mark what ramps, try what waits, bring the start one step further."""
-        if not self.moving and not self.waiting and self.phase == RUNNING:
+        pulling = self.stage is not None and self.stage.pulling
+        if not (self.moving or self.waiting or pulling) and self.phase == RUNNING:
             return
         if now_s < self._tick_at:
             return
         self._tick_at = now_s + limits.TICK_S
+        if pulling and self.stage is not None:
+            self.stage.pull()
         if UNREAD < self.phase < RUNNING:
             self.buses.start_further()
         marked = self.marked
@@ -270,6 +324,7 @@ class Engine:
     def next_wake_s(self) -> float:
         """When ``advance`` has something to do next; ``inf`` when all rests."""
         busy = self.waiting or (self.moving and not self.lost) or UNREAD < self.phase < RUNNING
+        busy = busy or (self.stage is not None and self.stage.pulling)
         return self._tick_at if busy else math.inf
 
     # -- the console's own doing ----------------------------------------------------------------
@@ -277,10 +332,14 @@ class Engine:
     def begin(self, heard: Mapping[int, float], now_s: float) -> None:
         """Start cold, masters low first; ``heard`` is empty where the console can't be asked."""
         self.buses.begin(heard, now_s)
+        if self.stage is not None:
+            self.stage.begin()
 
     def desk(self, slot: int, value: float, now_s: float) -> None:
         """The desk moved: the matrix follows."""
         self.buses.desk(slot, value, now_s)
+        if self.stage is not None:
+            self.stage.followed(slot)
 
     def slipped(self, slot: int, value: float, now_s: float) -> None:
         """The console may stand at an older word of ours, so the last one is not settled.
@@ -289,6 +348,8 @@ class Engine:
         """
         m = self.matrix
         m.settled[slot] = 0
+        if self.stage is not None and m.kind[slot] == LEVEL:
+            self.stage.may_be(slot, value)
         if m.kind[slot] == LEVEL and value < m.told[slot]:
             m.rides.slipped(slot, value, now_s)
             self.refresh(slot)
@@ -299,6 +360,8 @@ class Engine:
         m.rides.slipped(slot, before_db, now_s)
         m.settled[slot] = 1
         self.moving[slot] = None
+        if self.stage is not None:
+            self.stage.told(slot, now_s)
 
     def sink(self, slot: int, level_db: float) -> bool:
         """Go down to a level because more may never have arrived; False for what is no level."""
@@ -318,3 +381,5 @@ class Engine:
         """The console answers again: the lower of the two levels stays, until somebody asks."""
         self.lost = False
         self.buses.reconcile(heard, now_s)
+        if self.stage is not None:
+            self.stage.begin()

@@ -28,6 +28,8 @@ class Verdict(NamedTuple):
         wanted: The value wished for.
         level: The value that it will have.
         rule: Name of the binding rule, a key of ``RULES``; empty when taken.
+        left_db: How far a level that rose may still go, dB; NaN where this was not asked.
+        near: The rule that it would meet there; empty where this was not asked.
     """
 
     outcome: int
@@ -36,6 +38,8 @@ class Verdict(NamedTuple):
     wanted: float
     level: float
     rule: str
+    left_db: float = math.nan
+    near: str = ""
 
 
 RULES: dict[str, str] = {
@@ -43,6 +47,12 @@ RULES: dict[str, str] = {
     "bus ceiling": "the limit of this mix is {level}",
     "own ceiling": "your limit is {level}",
     "post-fader ceiling": "the channel fader is up, so the limit is {level} now",
+    "feedback": "more would ring: a microphone hears this mix, and the limit is {level} now",
+    "exposure": "the sound at an ear is at its declared limit with {level}",
+    "amplifier": "the loudspeaker or its amplifier is at its most with {level}",
+    "past feedback": "the desk took the stage past its margin, so nothing may rise now",
+    "past exposure": "the desk took an ear past its declared limit, so nothing may rise now",
+    "past amplifier": "the desk took a loudspeaker past its most, so nothing may rise now",
     "group ceiling": "one of the group is at its limit",
     "not yours": "this is not yours to move",
     "frozen": "the engineer has frozen the mixes",
@@ -54,6 +64,18 @@ RULES: dict[str, str] = {
     "no such parameter": "there is no such parameter",
 }
 """Every rule that can bind, with its words; a verdict without a row here is a defect."""
+
+
+NEAR: dict[str, str] = {
+    "rig ceiling": "limit of the house",
+    "bus ceiling": "limit of this mix",
+    "own ceiling": "own limit",
+    "post-fader ceiling": "limit that the channel fader leaves",
+    "feedback": "feedback limit",
+    "exposure": "limit at an ear",
+    "amplifier": "most that the loudspeaker gives",
+}
+"""What a level may come near to, as people read it."""
 
 
 def explain(verdict: Verdict, rig: Rig) -> str:
@@ -68,7 +90,8 @@ def explain(verdict: Verdict, rig: Rig) -> str:
         f"to {shown(verdict.wanted)}: {OUTCOMES[verdict.outcome]}"
     )
     if verdict.outcome == TAKEN:
-        return line
+        near = f", {verdict.left_db:.1f} dB below the {NEAR[verdict.near]}"
+        return line + (near if verdict.near else "")
     why = RULES[verdict.rule].format(level=shown(verdict.level))
     stays = f", stands at {shown(verdict.level)}" if verdict.outcome == LIMITED else ""
     return f"{line}{stays}: {why}"

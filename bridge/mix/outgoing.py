@@ -33,6 +33,14 @@ class Outgoing:
             slot: A slot that was marked.
             now_s: This moment, s.
         """
+        value = self._emit(slot, now_s)
+        stage = self.engine.stage
+        if stage is not None and value == value:
+            stage.told(slot, now_s)
+            stage.retap(slot)
+        return value
+
+    def _emit(self, slot: int, now_s: float) -> float:
         m, engine = self.matrix, self.engine
         if m.kind[slot] != LEVEL:
             return self._emit_switch(slot)
@@ -60,7 +68,13 @@ class Outgoing:
         if engine.wait_for_word and not m.settled[slot] and told == m.told[slot]:
             engine.moving[slot] = None
             return NAN
-        level = m.rides.climb(slot, goal, now_s)
+        allowed = goal
+        if engine.stage is not None:
+            allowed = engine.stage.allowed_now(slot, goal, now_s)
+            if not allowed > (told if told == told else OFF):
+                engine.moving[slot] = None
+                return NAN
+        level = m.rides.climb(slot, allowed, now_s)
         if level == goal:
             engine.moving.pop(slot, None)
         else:

@@ -82,11 +82,15 @@ STANDARDS: dict[str, Standard] = {
     ),
 }
 """The standards that a rig may choose. The EU limit value counts at the ear, under any protection;
-the action values count without it. Thresholds: 1910.95(d)(2) for hearing conservation; NIOSH
-98-126 lets dosimeters count from 80 dB(A) (from memory)."""
+the action values count without it. Thresholds: 1910.95(d)(2) for hearing conservation. NIOSH's
+threshold of 80 dB(A), its ceiling and its peak of 140 dB are from memory."""
 
 VENUE_DB, VENUE_S = 100.0, 15 * 60.0
-"""Level in any 15 minutes at a venue, dB L_Aeq (WHO standard for venues and events, 2022)."""
+"""Level in any 15 minutes at a venue, dB L_Aeq (WHO global standard for safe listening venues and
+events, 2022)."""
+
+WINDOW_GRAIN_S = 1.0
+"""Parts of a window shorter than this are put together, so that a window stays small."""
 
 POINTS_AT_85 = 100.0
 """Points of 85 dB(A) for 8 hours in the HSE's ready-reckoner."""
@@ -116,8 +120,7 @@ class Dose:
         Raises:
             ValueError: the level is no level, or time runs backward.
         """
-        if not until_s >= self.at_s:
-            raise ValueError(f"time, s: found {until_s:g}, expected {self.at_s:g} or later")
+        _forward(self.at_s, until_s)
         more = dose_percent([(level_db, until_s - self.at_s)], self.standard)
         return replace(self, at_s=until_s, percent=self.percent + more)
 
@@ -136,6 +139,60 @@ class Dose:
     def mean_db(self) -> float:
         """The dose as the steady level over the criterion time that gives it, dB(A)."""
         return mean_level_db(self.percent, self.standard)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The sound of the last minutes at one place, for rules about any quarter of an hour.
+
+    Attributes:
+        at_s: Up to when it is counted, s.
+        span_s: How far it looks back, s.
+        parts: Start, end (s) and mean power of each part, oldest first.
+    """
+
+    at_s: float
+    span_s: float = VENUE_S
+    parts: tuple[tuple[float, float, float], ...] = ()
+
+    def __post_init__(self) -> None:
+        positive(self.span_s, "span, s")
+
+    def after(self, level_db: float, until_s: float) -> Window:
+        """The window when a level has stood from ``at_s`` until now.
+
+        Args:
+            level_db: Level, dB(A); ``-inf`` is silence.
+            until_s: Now, s, on the clock of ``at_s`` and not before it.
+
+        Raises:
+            ValueError: the level is no level, or time runs backward.
+        """
+        _forward(self.at_s, until_s)
+        part = (self.at_s, until_s, 10.0 ** (_level(level_db) / 10.0))
+        kept = [old for old in self.parts if old[1] > until_s - self.span_s]
+        if kept and until_s - kept[-1][0] <= WINDOW_GRAIN_S:
+            part = _joined(kept.pop(), part)
+        return replace(self, at_s=until_s, parts=(*kept, part))
+
+    def mean_db(self) -> float:
+        """Equivalent level over the span, dB L_Aeq; time before the count began is silence."""
+        since_s = self.at_s - self.span_s
+        energy = sum((end - max(start, since_s)) * power for start, end, power in self.parts)
+        return -math.inf if not energy > 0.0 else 10.0 * math.log10(energy / self.span_s)
+
+    def is_within(self, limit_db: float = VENUE_DB) -> bool:
+        """Whether the equivalent level is within a limit, dB L_Aeq."""
+        return self.mean_db() <= limit_db + 1e-9  # exactly at the limit, whatever rounding did
+
+
+def _joined(
+    old: tuple[float, float, float], new: tuple[float, float, float]
+) -> tuple[float, float, float]:
+    """Two parts that follow one another as one with their energy."""
+    whole_s = new[1] - old[0]
+    energy = (old[1] - old[0]) * old[2] + (new[1] - new[0]) * new[2]
+    return old[0], new[1], energy / whole_s if whole_s > 0.0 else new[2]
 
 
 def allowed_s(level_db: float, standard: Standard) -> float:
@@ -209,6 +266,11 @@ def peak_is_within(peak_db: float, standard: Standard) -> bool:
     are compared in dB.
     """
     return peak_db <= standard.peak_db
+
+
+def _forward(at_s: float, until_s: float) -> None:
+    if not at_s <= until_s < math.inf:
+        raise ValueError(f"time, s: found {until_s:g}, expected {at_s:g} or later")
 
 
 def _level(level_db: float) -> float:

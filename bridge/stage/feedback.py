@@ -144,6 +144,18 @@ def worst_case_open_db(number: int) -> float:
     return 20.0 * math.log10(number)
 
 
+def any_phase_margin_db(loop: ArrayLike) -> float:
+    """How far all gain may rise with a matrix of loops stable whatever the phases are, dB.
+
+    ``-20 log10 rho(|A|)``; ``inf`` if nothing comes round, negative if some phases may ring.
+
+    Args:
+        loop: Complex loop gains (amplitudes), square.
+    """
+    rho = spectral_radius(np.abs(np.asarray(loop, dtype=np.complex128)))
+    return math.inf if rho == 0.0 else -20.0 * math.log10(rho)
+
+
 def is_stable_at_any_phase(loop: ArrayLike) -> bool:
     """Whether a matrix of loops at one frequency is stable whatever the phases are.
 

@@ -15,6 +15,42 @@ from bridge.units import level
 
 
 @dataclass(frozen=True, slots=True)
+class NotchPractice:
+    """How automatic notches against howling are set.
+
+    Attributes:
+        first_db: Gain of a new notch, dB.
+        step_db: What each return of the howl adds to it, dB.
+        octaves: Width, octaves.
+        most: Most notches at a time.
+    """
+
+    first_db: float
+    step_db: float
+    octaves: float
+    most: int
+
+    def gain_db(self, times: int) -> float:
+        """Gain of a notch after its howl has come so many times (1 or more), dB.
+
+        Raises:
+            ValueError: it has not come at all.
+        """
+        if not times >= 1:
+            raise ValueError(f"times: found {times}, expected 1 or more")
+        return self.first_db + self.step_db * (times - 1)
+
+
+NOTCH_PRACTICE = {
+    "gentle": NotchPractice(-3.0, -3.0, 1.0 / 10.0, 12),
+    "firm": NotchPractice(-6.0, -6.0, 1.0 / 10.0, 12),
+    "fine": NotchPractice(-3.0, -3.0, 1.0 / 60.0, 48),
+}
+"""Values in print: van Waterschoot and Moonen, Proc. IEEE 99 (2011) 288, gains in section V-B2,
+widths with their numbers in section VII. Which gain goes with which width is not in print."""
+
+
+@dataclass(frozen=True, slots=True)
 class Biquad:
     """A filter of second order, ``(b0 + b1 z^-1 + b2 z^-2) / (1 + a1 z^-1 + a2 z^-2)``."""
 

@@ -1,4 +1,4 @@
-"""Loudspeakers on an amplifier: impedance, dips, verdict, clipping and loudest level. Pure.
+"""Loudspeakers on an amplifier: impedance, verdict, clipping, line and loudest level. Pure.
 
 These are estimates from printed ratings. They do not replace measurement, the makers' documents or
 a qualified technician: where an amplifier and its loads are in doubt, measure before powering up.
@@ -18,7 +18,7 @@ DIP = 0.8
 impedance; clause 16.1 from memory)."""
 
 DBU_V = 0.7745966692414834
-"""0 dBu, V: the voltage of 1 mW in 600 ohm, ``sqrt(0.6)``."""
+"""0 dBu, V: the voltage of 1 mW in 600 ohm, ``sqrt(0.6)``. 0 dBV is 1 V."""
 
 
 class Fit(StrEnum):
@@ -62,7 +62,7 @@ class Amplifier:
     @property
     def clip_input_dbu(self) -> float:
         """Input level of a sine at which the output clips, dBu (0.775 V)."""
-        return 20.0 * math.log10(self.clip_v / DBU_V) - self.gain_db
+        return dbu(self.clip_v) - self.gain_db
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,31 @@ class LoadVerdict:
     rated_ohm: float
     dip_ohm: float
     reason: str
+
+
+def dbu(voltage_v: float) -> float:
+    """Level of a voltage (V rms, above 0), dBu."""
+    return 20.0 * math.log10(positive(voltage_v, "voltage, V") / DBU_V)
+
+
+def dbu_volts(level_dbu: float) -> float:
+    """Voltage of a level in dBu, V rms; the peaks of a sine are ``sqrt(2)`` above it."""
+    return DBU_V * float(10.0 ** (finite(level_dbu, "level, dBu") / 20.0))
+
+
+def dbv(level_dbu: float) -> float:
+    """A level in dBu as dBV, 2.2 dB less."""
+    return finite(level_dbu, "level, dBu") + 20.0 * math.log10(DBU_V)
+
+
+def dbfs(level_dbu: float, full_scale_dbu: float) -> float:
+    """A level at a console's output as its digital meter shows it, dBFS.
+
+    Args:
+        level_dbu: The level, dBu.
+        full_scale_dbu: Level at full scale by the console's papers, dBu.
+    """
+    return finite(level_dbu, "level, dBu") - finite(full_scale_dbu, "full scale, dBu")
 
 
 def parallel_ohm(*impedances_ohm: float) -> float:

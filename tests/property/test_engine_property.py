@@ -198,7 +198,7 @@ class AnybodyDoesAnything(RuleBasedStateMachine):
     @rule()
     def the_console_confirms_everything(self) -> None:
         for slot in self.unconfirmed:
-            self.house.engine.settle(slot)
+            self.house.engine.settle(slot, self.house.now_s)
         self.unconfirmed.clear()
         self.listen()
 

@@ -152,7 +152,7 @@ class House:
                 if value == value:
                     self.words.append((self.now_s, slot, value))
                     if self.confirms:
-                        engine.settle(slot)
+                        engine.settle(slot, self.now_s)
 
     def run(self, seconds: float, tick_s: float = 0.02) -> None:
         """Let time pass in ticks."""

@@ -163,11 +163,11 @@ def test_a_gate_opens_only_when_the_console_is_known_to_have_the_level_down() ->
     house.wish(INES, mute, 0.0)
     house.run(5.0)
     assert house.told(mute) == 1.0
-    house.engine.settle(house.master("kit"))
+    house.engine.settle(house.master("kit"), house.now_s)
     house.run(0.1)
     assert house.told(mute) == 0.0
     assert house.told(house.master("kit")) == OFF  # the open gate is not confirmed yet
-    house.engine.settle(mute)
+    house.engine.settle(mute, house.now_s)
     house.run(0.1)
     assert house.told(house.master("kit")) > OFF
 

@@ -1,4 +1,7 @@
-"""Signs of howling: van Waterschoot and Moonen, Proc. IEEE 99 (2011) 288, section V."""
+"""Signs of howling: van Waterschoot and Moonen, Proc. IEEE 99 (2011) 288, sections V and VII.
+
+Values without a print are derived.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +11,7 @@ import numpy as np
 import pytest
 
 from bridge.stage import detect
+from bridge.stage.sound import pascals
 
 
 def tone(peak: int = 100, bins: int = 513, floor: float = 0.001) -> np.ndarray:
@@ -86,6 +90,164 @@ def test_a_peak_between_bins_is_drawn_to_its_louder_neighbour() -> None:
     # Eq. 54.
     assert detect.peak_offset_bins(0.5, 1.0, 0.8) == pytest.approx(0.13043, abs=5e-6)
     assert detect.peak_offset_bins(0.8, 1.0, 0.8) == 0.0
+
+
+@pytest.mark.parametrize(("level", "ratio"), [(85.0, 0.0), (91.0, 6.0), (84.9, -0.1)])
+def test_only_what_reaches_85_dB_at_a_metre_is_loud_enough_for_a_howl(
+    level: float, ratio: float
+) -> None:
+    # Eq. 41: a howl from 0 dB on, with 85 dB SPL for a microphone 1 m from the loudspeaker.
+    spectrum = tone() * pascals(level)
+    assert detect.ptpr_db(spectrum, 100) == pytest.approx(ratio, abs=1e-9)
+    assert detect.ptpr_db(spectrum, 100, threshold_db=80.0) == pytest.approx(ratio + 5.0)
+    assert detect.ptpr_db(np.zeros(8), 3) == -math.inf
+
+
+def test_candidates_are_the_three_highest_peaks_and_no_slopes() -> None:
+    # Section VII takes three.
+    spectrum = tone()
+    spectrum[[99, 101]] = 0.9  # its own slopes, higher than every other peak
+    spectrum[[30, 200, 400]] = 0.2, 0.4, 0.3
+    spectrum[[0, 512]] = 2.0  # the ends have one neighbour only
+    assert detect.candidates(spectrum) == (100, 200, 400)
+    assert detect.candidates(spectrum, 1) == (100,)
+    assert detect.candidates(np.full(513, 0.001)) == ()
+
+
+def test_a_peak_two_bins_wide_is_one_candidate() -> None:
+    spectrum = tone()
+    spectrum[101] = 1.0
+    assert detect.candidates(spectrum) == (100,)
+
+
+QUIET = np.full(513, 0.001)
+
+
+def test_persistence_counts_the_frames_in_which_a_peak_is_a_candidate() -> None:
+    # Eq. 50.
+    assert detect.persistence([QUIET, tone(), QUIET, tone(), tone()], 100) == pytest.approx(0.6)
+    assert detect.persistence([tone(peak=99)] * 5, 100) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("frames", "howls"),
+    [
+        ([QUIET, QUIET, tone(), tone(), tone()], True),
+        ([tone(), QUIET, tone(), QUIET, tone()], True),
+        ([QUIET, QUIET, QUIET, tone(), tone()], False),  # two frames of five
+        ([tone(), tone(), tone(), QUIET, QUIET, QUIET, tone(), tone()], False),  # long ago
+    ],
+)
+def test_a_lone_peak_howls_when_it_lasts_three_frames_of_five(
+    frames: list[np.ndarray], howls: bool
+) -> None:
+    # Section V-B: 3/5 with five frames.
+    assert detect.lasts_alone(frames, 100) is howls
+
+
+@pytest.mark.parametrize(
+    ("below_db", "alone", "lasting"), [(34, True, True), (31, False, True), (29, False, False)]
+)
+def test_a_harmonic_must_lie_33_dB_down_or_30_where_the_peak_lasts(
+    below_db: float, alone: bool, lasting: bool
+) -> None:
+    # Eq. 46 has 33 dB; the evaluation of section VII uses 30 together with persistence.
+    spectrum = tone()
+    spectrum[300] = 10 ** (-below_db / 20)
+    assert detect.is_alone(spectrum, 100) is alone
+    assert detect.lasts_alone([spectrum] * 5, 100) is lasting
+
+
+@pytest.mark.parametrize("multiple", [50, 150, 200, 300, 400])
+def test_every_multiple_is_looked_at(multiple: int) -> None:
+    spectrum = tone()
+    spectrum[multiple] = 0.1
+    assert not detect.is_alone(spectrum, 100)
+
+
+def test_a_straight_rise_is_one_for_as_long_as_it_is_looked_at() -> None:
+    straight = [-60.0 + 2.0 * frame for frame in range(8)]
+    assert detect.rises_straight(straight)
+    assert detect.rises_straight([-20.0, -90.0, -30.0, *straight])  # seven frames back, no more
+    assert not detect.rises_straight([-30.0, *straight[1:]])
+    assert not detect.rises_straight([-60.0 + frame**2 for frame in range(8)])
+
+
+def test_a_slope_deviation_at_the_limit_is_a_straight_rise_and_one_above_is_not() -> None:
+    # Section V-B: 0.05. Three levels, flat and then x up, deviate by x / 4 - x = -0.75 x.
+    assert detect.slope_deviation([0.0, 0.0, 0.0666]) == pytest.approx(-0.04995)
+    assert detect.rises_straight([0.0, 0.0, 0.0666])
+    assert not detect.rises_straight([0.0, 0.0, 0.0667])
+
+
+@pytest.mark.parametrize(
+    ("magnitudes", "expected"),
+    [
+        # Mounir, Bernardi, van Waterschoot, EURASIP J. ASMP (2025), eq. 20: the two ends in print.
+        ([0.3] * 8, 1.0),
+        ([0.0, 0.0, 0.7, 0.0], 0.0),
+        # Half of four frames: (2^(1/4) - 1) / (2^(1/2) - 1); derived.
+        ([1.0, 0.0, 1.0, 0.0], 0.456786),
+    ],
+)
+def test_a_bin_is_as_steady_as_it_sounds_alike_in_all_frames(
+    magnitudes: list[float], expected: float
+) -> None:
+    assert detect.steadiness(magnitudes) == pytest.approx(expected, abs=1e-5)
+    for scale in (1e-200, 1e-3, 1e150):  # loudness says nothing: early rings count
+        louder = [scale * magnitude for magnitude in magnitudes]
+        assert detect.steadiness(louder) == pytest.approx(expected, abs=1e-5)
+
+
+def test_a_bin_that_swells_is_less_steady_than_one_that_stays() -> None:
+    swelling = [10 ** (frame / 20) for frame in range(8)]
+    assert 0.0 < detect.steadiness(swelling) < 1.0
+    assert detect.steadiness(swelling) == pytest.approx(detect.steadiness(swelling[::-1]))
+
+
+def test_silence_is_no_steady_sound() -> None:
+    assert detect.steadiness([0.0, 0.0, 0.0]) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("deviation", "peakness", "speech", "music"),
+    [
+        (0.05, 1.0, True, True),
+        (0.0, 0.0, True, False),  # 0.70
+        (0.05, 0.0, False, False),  # 0.666
+        (0.0, 0.8125, True, False),  # 0.944, 13 of 16 signs
+        (0.0, 0.875, True, True),  # 0.9625, 14 of 16 signs
+        (math.inf, 1.0, False, False),
+    ],
+)
+def test_music_needs_more_of_slope_and_peakness_than_speech(
+    deviation: float, peakness: float, speech: bool, music: bool
+) -> None:
+    # Section VII: 0.7 for speech, 0.95 for music.
+    assert detect.howls(deviation, peakness, "speech") is speech
+    assert detect.howls(deviation, peakness) is detect.howls(deviation, peakness, "music") is music
+
+
+def test_not_a_number_is_no_howl() -> None:
+    assert not detect.howls(math.nan, 1.0)
+    assert not detect.howls(0.0, math.nan, "speech")
+
+
+def test_an_unknown_programme_is_refused() -> None:
+    with pytest.raises(ValueError, match="found 'silence', expected one of speech, music"):
+        detect.howls(0.0, 1.0, "silence")
+
+
+@pytest.mark.parametrize("call", [detect.persistence, detect.lasts_alone])
+def test_no_frames_tell_nothing(call) -> None:
+    with pytest.raises(ValueError, match="frames: found none"):
+        call([], 100)
+
+
+@pytest.mark.parametrize("bad", [[1.0], [], [1.0, math.nan], [1.0, -1.0]])
+def test_frames_that_are_none_are_not_steady(bad: list[float]) -> None:
+    with pytest.raises(ValueError, match=r"magnitudes: found|spectrum: expected"):
+        detect.steadiness(bad)
 
 
 @pytest.mark.parametrize("bad", [[1.0, math.nan], [-1.0, 0.0], [[1.0]]])

@@ -82,6 +82,20 @@ def test_the_radius_lies_between_the_row_sums() -> None:
     assert spectral_radius(MATRIX) == pytest.approx(0.515831, abs=1e-6)
 
 
+def test_the_margin_of_a_matrix_counts_its_amplitudes() -> None:
+    # Derived: -20 log10 0.515831; four equal paths of -20 dB lose 12.04 of their 20 dB.
+    assert fb.any_phase_margin_db(MATRIX) == pytest.approx(5.750, abs=5e-4)
+    assert fb.any_phase_margin_db(np.full((4, 4), 0.1j)) == pytest.approx(7.96, abs=0.005)
+    assert fb.any_phase_margin_db(np.zeros((2, 2))) == math.inf
+    assert fb.any_phase_margin_db([[2.0]]) == pytest.approx(-6.02, abs=0.005)
+
+
+def test_the_margin_of_a_matrix_is_what_may_be_added_until_it_is_not_proved_stable() -> None:
+    gain = 10 ** (fb.any_phase_margin_db(MATRIX) / 20)
+    assert fb.is_stable_at_any_phase(np.array(MATRIX) * gain * 0.9999)
+    assert not fb.is_stable_at_any_phase(np.array(MATRIX) * gain * 1.0001)
+
+
 def test_equal_paths_all_to_all_cost_twice_the_rule_of_open_microphones() -> None:
     # The rule itself is Long's eq. 18.23.
     assert fb.worst_case_open_db(4) == pytest.approx(12.04, abs=0.005)

@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 import pytest
-from scipy.signal import freqz
+from scipy.signal import freqz, iirnotch
 
 from bridge.stage.filters import (
+    NOTCH_PRACTICE,
     Biquad,
     alpha_of_octaves,
     alpha_of_q,
@@ -130,6 +131,61 @@ def test_q_of_a_bandwidth(octaves: float, q: float) -> None:
 )
 def test_bandwidth_of_a_q(q: float, octaves: float) -> None:
     assert octaves_of_q(q) == pytest.approx(octaves, abs=5e-6)
+
+
+@pytest.mark.parametrize(("octaves", "q"), [(1 / 10, 14.424), (1 / 60, 86.561)])
+def test_q_of_the_notches_that_are_used_against_howling(octaves: float, q: float) -> None:
+    # Widths: van Waterschoot and Moonen, Proc. IEEE 99 (2011) 288, section V-B2; values derived.
+    assert q_of_octaves(octaves) == pytest.approx(q, abs=5e-4)
+
+
+def test_a_q_of_1_at_1_kHz_reaches_from_618_to_1618_Hz() -> None:
+    # Moulton, in a magazine article, prints about 600 and 1600; values derived.
+    half = octaves_of_q(1.0) / 2
+    edges = [1000 * 2**-half, 1000 * 2**half]
+    assert edges == pytest.approx([618.03, 1618.03], abs=0.005)
+    # At a rate so high that nothing is bent, a notch is 3 dB down there.
+    rate = 4_800_000.0
+    found = notch(alpha_of_q(1.0, 1000, rate), 1000, rate)
+    levels = [found.response_db(edge, rate) for edge in edges]
+    assert levels == pytest.approx([-3.0103] * 2, abs=1e-3)
+
+
+def test_the_notch_is_the_cookbooks_and_not_scipys_near_relative() -> None:
+    # SciPy takes tan(w0 / 2Q) where the cookbook takes sin(w0) / 2Q: 0.995646169 is its a2.
+    ours = notch(alpha_of_q(30, 1000, RATE), 1000, RATE)
+    _, theirs = iirnotch(1000, 30, fs=RATE)
+    assert theirs[2] == pytest.approx(0.995646169, abs=1e-9)
+    assert ours.a2 - theirs[2] == pytest.approx(0.995658571 - 0.995646169, abs=2e-9)
+
+
+@pytest.mark.parametrize(
+    ("name", "gains", "width", "most"),
+    [
+        ("gentle", (-3, -6, -9), 1 / 10, 12),
+        ("firm", (-6, -12, -18), 1 / 10, 12),
+        ("fine", (-3, -6, -9), 1 / 60, 48),
+    ],
+)
+def test_a_notch_deepens_each_time_its_howl_returns(
+    name: str, gains: tuple[float, ...], width: float, most: int
+) -> None:
+    # The same paper: gains of section V-B2; widths and how many notches in section VII.
+    practice = NOTCH_PRACTICE[name]
+    assert tuple(practice.gain_db(times) for times in (1, 2, 3)) == pytest.approx(gains)
+    assert (practice.octaves, practice.most) == (width, most)
+
+
+def test_all_notches_of_a_practice_together_cover_little_more_than_an_octave() -> None:
+    # Derived: 12 / 10 and 48 / 60 octaves; more would be an equaliser.
+    for practice in NOTCH_PRACTICE.values():
+        assert practice.most * practice.octaves <= 1.2 + 1e-9
+
+
+@pytest.mark.parametrize("times", [0, -1])
+def test_a_howl_that_never_came_needs_no_notch(times: int) -> None:
+    with pytest.raises(ValueError, match="times: found"):
+        NOTCH_PRACTICE["gentle"].gain_db(times)
 
 
 @pytest.mark.parametrize("frequency", [0.0, 24000.0, 30000.0, math.nan])

@@ -75,6 +75,27 @@ def test_no_first_order_pattern_beats_the_hypercardioid_in_a_diffuse_field() -> 
         assert p.random_energy_efficiency >= 0.25 - 1e-12
 
 
+@pytest.mark.parametrize("name", PATTERNS)
+def test_energy_measures_are_those_of_sound_from_all_around(name: str) -> None:
+    # Derived: the mean over the sphere, by adding up what comes from each ring of directions.
+    cosines, weights = np.polynomial.legendre.leggauss(12)
+    p = pattern(name)
+
+    def heard(low: float, high: float) -> float:
+        at = low + (high - low) * (cosines + 1) / 2
+        levels = [p.level_db(math.degrees(math.acos(x)), BARE) for x in at]
+        powers = [10 ** (level / 10) for level in levels]
+        return float(np.dot(weights, powers)) * (high - low) / 2
+
+    around = heard(-1, 0) + heard(0, 1)
+    assert p.random_energy_efficiency == pytest.approx(around / 2, rel=1e-9)
+    # What an omni picks up more of a diffuse field is what a pattern gains before feedback there.
+    omni = pattern("omni").random_energy_efficiency
+    assert p.directivity_index_db == pytest.approx(10 * math.log10(omni / (around / 2)))
+    front_to_back = 10 * math.log10(heard(0, 1) / heard(-1, 0))
+    assert p.front_to_back_db == pytest.approx(front_to_back, abs=1e-9)
+
+
 @pytest.mark.parametrize(
     ("name", "arc", "at_90", "at_180", "null"),
     [

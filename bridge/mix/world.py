@@ -1,0 +1,275 @@
+"""One set of levels before the stage: how far each may still rise, and what stops it. Pure.
+
+The rules look at two such worlds: the levels as the console may have them now, and the levels as
+they will be when every ramp has arrived. What the desk has closed counts as open, since the desk
+may open it at any moment without asking.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from bridge.mix.matrix import Matrix
+from bridge.stage.loop import Loop
+from bridge.stage.spectral import Array
+from bridge.stage.survey import Survey
+from bridge.units import OFF
+
+INF = math.inf
+FEEDBACK = "feedback"
+
+SAFE_DB = 1e-6
+"""Kept below every computed ceiling: what rounding could add, and far below what is heard."""
+
+
+class World:
+    """Levels, the loop that they make, and what they ask of ears and amplifiers.
+
+    Args:
+        matrix: The slots.
+        survey: The stage.
+        coupling: H in force, in the unit of the bound.
+        limit: The allowed spectral radius, in the same unit.
+        per_ten: 10 for powers, 20 for amplitudes.
+
+    Attributes:
+        level: Each level as this world has it, dB, by slot; others stay unused.
+    """
+
+    def __init__(
+        self, matrix: Matrix, survey: Survey, coupling: Array, limit: float, per_ten: float
+    ) -> None:
+        m = self.matrix = matrix
+        self._k = per_ten
+        self.loop = Loop(coupling, limit)
+        self.level = [OFF] * m.size
+        shape = (m.channels, m.buses)
+        self._sends: Array = np.zeros(shape)  # send and, where tapped post, fader
+        self._masters: Array = np.zeros(m.buses)
+        self._post_db: Array = np.zeros(shape)  # what the tap adds to a send, dB
+        self._rules = [burden.rule for burden in survey.burdens]
+        self._weights = np.array([b.weights for b in survey.burdens]).reshape(-1, m.buses)
+        self._most = np.array([burden.most for burden in survey.burdens])
+
+    # -- levels in ------------------------------------------------------------------------------
+
+    def put(self, slot: int, level_db: float) -> None:
+        """Set a send, master or fader."""
+        m = self.matrix
+        self.level[slot] = level_db
+        if m.send <= slot < m.on:
+            self._put_send(slot)
+        elif m.master <= slot < m.mute:
+            bus = slot - m.master
+            self._masters[bus] = self._linear(level_db)
+            self.loop.set_bus(bus, self._sends[:, bus] * self._masters[bus])
+        elif m.fader <= slot < m.channel_mute:
+            self._put_fader(slot - m.fader)
+
+    def put_all(self, levels: list[float]) -> None:
+        """Set every level at once."""
+        m = self.matrix
+        self.level = list(levels)
+        for slot in range(m.send, m.on):
+            cell = slot - m.send
+            channel, bus = divmod(cell, m.buses)
+            self._sends[channel, bus] = self._send_linear(slot, channel, bus)
+        for bus in range(m.buses):
+            self._masters[bus] = self._linear(self.level[m.master + bus])
+        self.loop.set_all(self._sends * self._masters)
+
+    def retap(self, slot: int) -> None:
+        """The tap of a send changed."""
+        self._put_send(slot)
+
+    def _put_send(self, slot: int) -> None:
+        channel, bus = divmod(slot - self.matrix.send, self.matrix.buses)
+        value = self._sends[channel, bus] = self._send_linear(slot, channel, bus)
+        self.loop.set_send(channel, bus, float(value * self._masters[bus]))
+
+    def _put_fader(self, channel: int) -> None:
+        m = self.matrix
+        for bus, slot in enumerate(m.sends_of_channel(channel)):
+            self._sends[channel, bus] = self._send_linear(slot, channel, bus)
+        self.loop.set_channel(channel, self._sends[channel] * self._masters)
+
+    def _send_linear(self, slot: int, channel: int, bus: int) -> float:
+        add = self._post_db[channel, bus] = self._tap_db(slot, channel)
+        return self._linear(self.level[slot] + add) if self.level[slot] > OFF else 0.0
+
+    def _tap_db(self, slot: int, channel: int) -> float:
+        """What the tap adds: the fader, nothing, or the larger of both while it is not certain."""
+        m = self.matrix
+        tap = slot - m.send + m.tap
+        asked, told = m.asked[tap] >= 0.5, m.told[tap]
+        post = asked if told != told else told >= 0.5
+        if not (post or asked):
+            return 0.0
+        fader = self.level[m.fader + channel]
+        return fader if post and asked else max(fader, 0.0)
+
+    def _linear(self, level_db: float) -> float:
+        return float(10.0 ** (level_db / self._k)) if level_db > OFF else 0.0
+
+    def recouple(self, coupling: Array) -> None:
+        """Take another coupling into force: ring marks came or went."""
+        mix, limit = self.loop.mix, self.loop.limit
+        self.loop = Loop(coupling, limit)
+        self.loop.set_all(mix)
+
+    def room_of_group(self, slots: tuple[int, ...]) -> tuple[float, str]:
+        """By how many dB sends of one bus may rise together, and the rule that ends it."""
+        m = self.matrix
+        shape = np.zeros(m.channels)
+        bus = (slots[0] - m.send) % m.buses
+        for slot in slots:
+            channel = (slot - m.send) // m.buses
+            shape[channel] = self.loop.mix[channel, bus]
+        room, rule = self.loop.room_of_bus(bus, shape), FEEDBACK
+        total = float(self._powers(shape).sum())
+        if self._rules and total > 0.0:
+            more, which = self._burden_of_bus(bus)
+            added = self._grown(1.0, more / total)
+            if added < room:
+                room, rule = added, which
+        return (INF, "") if room == INF else (self._k * math.log10(1.0 + room) - SAFE_DB, rule)
+
+    # -- ceilings out ---------------------------------------------------------------------------
+
+    def ceiling(self, slot: int) -> tuple[float, str]:
+        """The highest level that the stage allows while all the rest stays as it is.
+
+        Returns:
+            dB, never below the level that stands (which may be past the margin), and the rule;
+            ``inf`` and an empty rule for what the stage does not bind.
+        """
+        m = self.matrix
+        if m.send <= slot < m.on:
+            room, rule, rest_db, now = self._room_of_send(slot)
+        elif m.master <= slot < m.mute:
+            room, rule, rest_db, now = self._room_of_master(slot - m.master)
+        elif m.fader <= slot < m.channel_mute:
+            room, rule, rest_db, now = self._room_of_fader(slot - m.fader)
+        else:
+            return INF, ""
+        if room == INF:
+            return INF, ""
+        level = self.level[slot]
+        top = now + room
+        ceiling = self._k * math.log10(top) - rest_db - SAFE_DB if top > 0.0 else OFF
+        return max(ceiling, level), rule
+
+    def _room_of_send(self, slot: int) -> tuple[float, str, float, float]:
+        channel, bus = divmod(slot - self.matrix.send, self.matrix.buses)
+        master = float(self._masters[bus])
+        if master == 0.0:
+            return INF, "", 0.0, 0.0
+        now = float(self.loop.mix[channel, bus])
+        room, rule = self.loop.room_of_send(channel, bus), FEEDBACK
+        if self._rules:
+            more, which = self._burden_of_bus(bus)
+            added = self._grown(now, more)
+            if added < room:
+                room, rule = added, which
+        rest_db = self._k * math.log10(master) + float(self._post_db[channel, bus])
+        return room, rule, rest_db, now
+
+    def _room_of_master(self, bus: int) -> tuple[float, str, float, float]:
+        shape, now = self._sends[:, bus], float(self._masters[bus])
+        room, rule = self.loop.room_of_bus(bus, shape), FEEDBACK
+        if self._rules:
+            total = float(self._powers(shape).sum())
+            more, which = self._burden_of_bus(bus)
+            added = self._grown(now, more / total if total > 0.0 else INF)
+            if added < room:
+                room, rule = added, which
+        return room, rule, 0.0, now
+
+    def _room_of_fader(self, channel: int) -> tuple[float, str, float, float]:
+        """A fader counts with its post-fader sends alone, at least as if they were all."""
+        m = self.matrix
+        fader = self.level[m.fader + channel]
+        bare = np.array([
+            self._linear(self.level[slot]) if m.asked[slot - m.send + m.tap] else 0.0
+            for slot in m.sends_of_channel(channel)
+        ])  # fmt: skip
+        shape, now = bare * self._masters, self._linear(fader)
+        room, rule = self.loop.room_of_channel(channel, shape), FEEDBACK
+        if self._rules:
+            heavy = self._weights @ self._powers(shape)
+            spare = np.maximum(self._most - self._weights @ self._totals(), 0.0)
+            for number in np.flatnonzero(heavy > 0.0):
+                added = self._grown(now, float(spare[number] / heavy[number]))
+                if added < room:
+                    room, rule = added, self._rules[number]
+        return room, rule, 0.0, now
+
+    def _burden_of_bus(self, bus: int) -> tuple[float, str]:
+        """The power that a bus may add before an ear or an amplifier is at its limit."""
+        weight = self._weights[:, bus]
+        spare = self._most - self._weights @ self._totals()
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rooms = np.where(weight > 0.0, np.maximum(spare, 0.0) / weight, INF)
+        number = int(rooms.argmin())
+        return float(rooms[number]), self._rules[number]
+
+    def _totals(self) -> Array:
+        """Power of each bus re nominal, with every channel at nominal level."""
+        return np.asarray(self._powers(self.loop.mix).sum(axis=0), np.float64)
+
+    def _powers(self, values: Array) -> Array:
+        return values if self._k == 10.0 else values * values
+
+    def _grown(self, now: float, power: float) -> float:
+        """What may be added to a value, in the unit of the bound, when a power may be added."""
+        if self._k == 10.0:
+            return power
+        return math.sqrt(now * now + power) - now
+
+    # -- past the margin ------------------------------------------------------------------------
+
+    def over_db(self) -> float:
+        """How far the stage stands past its margin, dB; 0 while it keeps it."""
+        if self.loop.gains() is not None:
+            return 0.0
+        return max(0.0, self._k * math.log10(self.loop.radius() / self.loop.limit))
+
+    def loudest_part(self) -> tuple[int, str, float]:
+        """The bus that carries most of what stands past a limit, its rule, and by how many dB.
+
+        The rule is empty while all limits are kept.
+        """
+        over_db = self.over_db()
+        if over_db > 0.0:
+            return int(self.loop.blame().argmax()), FEEDBACK, over_db
+        if self._rules:
+            totals = self._totals()
+            ratio = (self._weights @ totals) / self._most
+            number = int(ratio.argmax())
+            if ratio[number] > 1.0 + 1e-9:
+                bus = int((self._weights[number] * totals).argmax())
+                return bus, self._rules[number], 10.0 * math.log10(float(ratio[number]))
+        return -1, "", 0.0
+
+    # -- everything at once ---------------------------------------------------------------------
+
+    def ceilings(self) -> tuple[Array, Array]:
+        """Highest levels of all sends and of all masters, dB, by feedback alone, in one solve.
+
+        Returns:
+            Channels x buses, and one a bus; ``inf`` where nothing comes back.
+        """
+        gains = self.loop.gains()
+        mix, masters = self.loop.mix, self._masters
+        with np.errstate(divide="ignore", invalid="ignore"):
+            rest = self._k * np.log10(masters) + self._post_db
+            if gains is None:
+                binds = np.outer(self.loop.heard, self.loop.plays)
+                tops, all_tops = np.where(binds, mix, INF), masters.copy()
+            else:
+                tops = mix + 1.0 / gains
+                all_tops = masters + 1.0 / (self._sends * gains).sum(axis=0)
+            sends = np.where(masters > 0.0, self._k * np.log10(tops) - rest, INF)
+            return sends, np.asarray(self._k * np.log10(all_tops), np.float64)
