@@ -89,7 +89,22 @@ def _simulate(args: argparse.Namespace) -> int:
     from bridge import simulate
 
     _log(args.log_json)
-    return simulate.simulate(args.rig, record=args.record, seed=args.seed, loss=args.loss)
+    return simulate.simulate(args.rig, record=args.record, seed=args.seed, loss=args.loss,
+                             hear_s=args.hear, hear_to=args.hear_to)  # fmt: skip
+
+
+def _soundcheck(args: argparse.Namespace) -> int:
+    from bridge.soundcheck.command import soundcheck
+
+    _log(args.log_json, logging.WARNING)
+    return soundcheck(
+        args.rig,
+        show=args.list,
+        as_json=args.json,
+        withdraw=args.withdraw,
+        fresh=args.fresh,
+        by=args.by,
+    )
 
 
 def _witness(args: argparse.Namespace) -> int:
@@ -186,9 +201,20 @@ def _parser() -> argparse.ArgumentParser:
     simulate.add_argument("--record", type=Path, help="keep what the console receives here")
     simulate.add_argument("--loss", type=float, default=0.0, help="share of packets lost, 0..0.5")
     simulate.add_argument("--seed", type=int, default=1, help="which packets are lost")
+    simulate.add_argument("--hear", type=float, default=0.0, metavar="SECONDS",
+                          help="write what the mixes play as WAV files, and end")  # fmt: skip
+    simulate.add_argument("--hear-to", type=Path, metavar="DIR", help="folder of these files")
     logs(simulate)
     witness = command("witness", _witness, "Judge a recording; exit 1 with the first breach.")
     witness.add_argument("file", type=Path, help="the recording")
+    sound = command("soundcheck", _soundcheck, "Find where each microphone rings, and mark it.")
+    sound.add_argument("rig", type=Path, help="the rig file")
+    sound.add_argument("--list", action="store_true", help="show the marks and what to cut")
+    sound.add_argument("--json", action="store_true", help="the list for machines")
+    sound.add_argument("--withdraw", metavar="CHANNEL/BUS", help="take a mark out of force")
+    sound.add_argument("--fresh", action="store_true", help="test again what has been tested")
+    sound.add_argument("--by", help="who listens; the engineer's name when missing")
+    logs(sound)
     _more_commands(command)
     return parser
 

@@ -85,6 +85,9 @@ class Daemon:
         rig: What was declared.
         maps: Its maps, by the names it uses.
         make_outside: Makes the links.
+
+    Raises:
+        FileError: the file of the ring marks is there and cannot be used.
     """
 
     def __init__(
@@ -96,6 +99,11 @@ class Daemon:
             self.outside.console.send, self.outside.replies, self.outside.console.reliable
         )
         self.house = House(rig, maps, roads, self._verdict)
+        stage = self.house.engine.stage
+        if stage is not None:
+            from bridge.soundcheck.marks_file import load_marks
+
+            stage.use_marks(load_marks(rig))
         self.first_gesture_s: float | None = None
         self._console_state = ""
         self._timer: asyncio.TimerHandle | None = None
@@ -184,6 +192,12 @@ class Daemon:
 
     # -- time -----------------------------------------------------------------------------------
 
+    def wished(self) -> None:
+        """Somebody in this process has put wishes before the rules: tell what follows."""
+        now_s = self._loop.time()
+        self.house.settle(now_s)
+        self._schedule(now_s)
+
     def _schedule(self, now_s: float) -> None:
         """Set the alarm for whatever comes next, unless it is set for earlier already."""
         console = self.house.console
@@ -210,6 +224,7 @@ class Daemon:
         self.house.wake(now_s)
         self._schedule(now_s)
         self._tell_rubbish()
+        self._tell_notices()
 
     # -- what people see ------------------------------------------------------------------------
 
@@ -241,9 +256,17 @@ class Daemon:
                 log.warning("%s: %s means nothing in %s (from now on only counted)",
                             name, words.last_unknown, map_name)  # fmt: skip
 
+    def _tell_notices(self) -> None:
+        """Log what the ears have had, at the doses that the rig declares."""
+        stage = self.house.engine.stage
+        if stage is not None and stage.listening.notices:
+            for text in stage.listening.notices:
+                log.warning("%s", text)
+            stage.listening.notices.clear()
+
     def picture(self) -> dict[str, object]:
         """All that a watcher shows, as plain data."""
-        return watching.picture(self.house, self.outside.links)
+        return watching.picture(self.house, self.outside.links, self._loop.time())
 
 
 async def run(path: Path) -> None:

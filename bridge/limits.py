@@ -145,6 +145,10 @@ AMPERE_MAX = 400.0
 STAGE_ITEMS_MAX = 512
 """Most loudspeakers, microphones, lines: as many as a rig has channels."""
 
+APART_M_MIN = 0.05
+"""Least distance of a microphone or an ear from a loudspeaker, m: nearer is inside of it, and where
+the distance is nothing the level would have no bound."""
+
 SIMULATED_LOSS_MAX = 0.5
 """Largest share of packets that a stand-in loses: beyond it nobody would call it a network."""
 

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import re
 import signal
+import wave
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,6 +31,9 @@ ROAD = Road(delay_s=0.05, news_s=0.5)
 
 DEFAULT_PORT = "Console stand-in"
 
+SNAPSHOT_S, HEAR_S_MAX = 0.05, 60.0
+"""As ``bridge/simulator/hear.py`` has them, which is loaded only when somebody listens."""
+
 
 @dataclass(slots=True)
 class Simulation:
@@ -39,6 +43,10 @@ class Simulation:
         path: The rig.
         seed: Which packets are lost.
         loss: Share of packets lost either way, 0..0.5.
+        hear_s: How long the mixes are listened to, s, 0..60; it ends by itself then. 0: not.
+
+    Attributes:
+        looks: What the console held while it was listened to, every ``SNAPSHOT_S``.
 
     Raises:
         RigError, MapError: the files cannot be.
@@ -48,6 +56,8 @@ class Simulation:
     path: Path
     seed: int = 1
     loss: float = 0.0
+    hear_s: float = 0.0
+    looks: list[list[float]] = field(init=False, default_factory=list)
     rig: Rig = field(init=False)
     stand_in: StandIn = field(init=False)
     console: Console = field(init=False)
@@ -60,6 +70,8 @@ class Simulation:
             raise LinkError(
                 "--loss", f"found {self.loss}", f"expected 0 to {limits.SIMULATED_LOSS_MAX:g}"
             )
+        if not 0.0 <= self.hear_s <= HEAR_S_MAX:
+            raise LinkError("--hear", f"found {self.hear_s}", f"expected 0 to {HEAR_S_MAX:g} s")
         self.rig, maps = load(self.path)
         if self.loss and (self.rig.file.console.send or "").startswith("tcp"):
             raise LinkError("--loss", "a TCP link loses nothing", "use a udp:// console, or 0")
@@ -95,11 +107,56 @@ class Simulation:
                 self._record(note(asyncio.get_running_loop().time(), "allowed_open"))
             try:
                 ready(await self._open())
-                await stop.wait()
+                if self.hear_s:
+                    await self._listen(stop)
+                else:
+                    await stop.wait()
             finally:
                 self.console.close()
                 if self._link is not None:
                     await self._link.close()
+
+    async def _listen(self, stop: asyncio.Event) -> None:
+        """Look at the matrix again and again, for as long as it is listened to."""
+        loop = asyncio.get_running_loop()
+        start_s = loop.time()
+        for look in range(1, round(self.hear_s / SNAPSHOT_S) + 1):
+            self.looks.append(list(self.stand_in.values))
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(stop.wait(), start_s + look * SNAPSHOT_S - loop.time())
+                return
+
+    def write_sound(self, folder: Path) -> list[str]:
+        """Write what was listened to, one WAV file a bus: 24 bits, 48,000 samples a second.
+
+        Returns:
+            What was written, in words.
+
+        Raises:
+            LinkError: the folder or a file cannot be written.
+        """
+        from bridge.simulator.hear import RATE_HZ, heard, pcm_24
+
+        sound = heard(self.rig, self.facts, self.looks or [self.stand_in.values])
+        said = []
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for bus, samples in zip(self.rig.file.bus, sound.mixes, strict=True):
+                path = folder / f"{bus.id}.wav"
+                with wave.open(str(path), "wb") as file:
+                    file.setnchannels(samples.shape[1])
+                    file.setsampwidth(3)
+                    file.setframerate(RATE_HZ)
+                    file.writeframes(pcm_24(samples))
+                said.append(f"{path}: {bus.label or bus.id}, {len(samples) / RATE_HZ:.1f} s")
+        except OSError as error:
+            raise LinkError("--hear-to", f"{folder}: {error.strerror}",
+                            "name a folder that can be written") from None  # fmt: skip
+        if sound.scaled_db < 0.0:
+            said.append(
+                f"all turned down by {-sound.scaled_db:.2f} dB together, so that none clips"
+            )
+        return said
 
     def _recording(self, record: Path) -> RecordingFile:
         now_s = asyncio.get_running_loop().time()
@@ -157,7 +214,15 @@ def far_port(pattern: str, where: str) -> MidiAddress:
     return MidiAddress(plain or DEFAULT_PORT, virtual=True)
 
 
-def simulate(path: Path, *, record: Path | None = None, seed: int = 1, loss: float = 0.0) -> int:
+def simulate(
+    path: Path,
+    *,
+    record: Path | None = None,
+    seed: int = 1,
+    loss: float = 0.0,
+    hear_s: float = 0.0,
+    hear_to: Path | None = None,
+) -> int:
     """Run a rig's console stand-in until Ctrl-C or SIGTERM.
 
     Args:
@@ -165,21 +230,25 @@ def simulate(path: Path, *, record: Path | None = None, seed: int = 1, loss: flo
         record: Where to keep what it receives, for ``foldbridge witness``.
         seed: Which packets are lost.
         loss: Share of packets lost either way, 0..0.5.
+        hear_s: Listen to the mixes for so long, s, and end then; 0: not.
+        hear_to: Folder for what was heard; the present one when missing.
 
     Returns:
-        0: it was ended by hand.
+        0: it was ended by hand, or what was heard is written.
 
     Raises:
         RigError, MapError, LinkError: it cannot run as declared.
     """
-    simulation = Simulation(path, seed, loss)
+    simulation = Simulation(path, seed, loss, hear_s)
 
     def ready(where: str) -> None:
         name = simulation.rig.file.rig.name
-        print(f"foldbridge simulate: the console of {name} listens at {where}; Ctrl-C ends it",
-              flush=True)  # fmt: skip
+        until = f"it listens for {hear_s:g} s" if hear_s else "Ctrl-C ends it"
+        print(f"foldbridge simulate: the console of {name} listens at {where}; {until}", flush=True)
 
     asyncio.run(until_signal(simulation, ready, record))
+    if hear_s:
+        print("\n".join(simulation.write_sound(hear_to or Path())), flush=True)
     return 0
 
 

@@ -49,6 +49,26 @@ def matrix(picture: dict[str, Any]) -> Table:
     return table
 
 
+def stage(picture: dict[str, Any]) -> Text:
+    """How far the stage is from ringing, and what the ears have had."""
+    stands = picture["stage"]
+    if stands is None:
+        return Text("")
+    left = stands["left_db"]
+    room = "no loop at all" if left is None else f"{left:+.1f} dB to the feedback margin"
+    lines = [f"stage: {room}" + (", past a limit: nothing may rise" if stands["over"] else "")]
+    for one in stands["listeners"]:
+        kind = "measured" if one["measured"] else "estimate"
+        dose = "measured" if one["all_measured"] else "estimate"
+        left_s = one["remaining_s"]
+        rest = "" if left_s is None else f", {left_s // 60} min left at this level"
+        level = "silent" if one["level_db"] is None else f"{one['level_db']:.0f} dB(A)"
+        lines.append(
+            f"{one['name']}: {level} ({kind}), {one['percent']:g} % of a day ({dose}){rest}"
+        )
+    return Text("\n".join(lines))
+
+
 def screen(picture: dict[str, Any]) -> Group:
     """All there is to see."""
     links = Table("link", "state", "received", "sent", "dropped", "refused")
@@ -59,7 +79,7 @@ def screen(picture: dict[str, Any]) -> Group:
     unknown = [f"{name}: {count} messages not understood, the last one {last}"
                for name, (count, last) in picture["unknown"].items()]  # fmt: skip
     lines = Text("\n".join([f"gestures: {counts}", *picture["verdicts"], *unknown]))
-    return Group(matrix(picture), links, lines)
+    return Group(matrix(picture), stage(picture), links, lines)
 
 
 async def watch(address: str) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import math
 from collections.abc import AsyncIterator, Callable, Sequence
 from typing import Any
 
@@ -32,18 +33,19 @@ def _level(level_db: float) -> float | None:
     return None if level_db != level_db or level_db < units.FLOOR_DB else round(level_db, 2)
 
 
-def picture(house: House, links: Sequence[Link]) -> dict[str, object]:
+def picture(house: House, links: Sequence[Link], now_s: float) -> dict[str, object]:
     """All there is to see of a house, in plain data.
 
     Levels are dB, null is off. A bus carries its state, its sends, each with what it was asked and
     told, its ceiling and the rule behind it.
     """
     rig, m, heard = house.rig, house.engine.matrix, house.console.words
+    ceilings = _Ceilings(house)
     buses = []
     for b, bus in enumerate(rig.file.bus):
         master = m.master + b
-        ceiling, rule = house.engine.ceilings.ceiling(master)
-        sends = [_send(house, slot) for slot in m.sends_of_bus(b)]
+        ceiling, rule = ceilings.of(master)
+        sends = [_send(house, ceilings, slot) for slot in m.sends_of_bus(b)]
         buses.append({
             "id": bus.id, "label": rig.bus_label(b), "state": house.engine.buses.state(b),
             "asked": _level(m.asked[master]), "told": _level(m.told[master]),
@@ -69,12 +71,59 @@ def picture(house: House, links: Sequence[Link]) -> dict[str, object]:
                     for one in house.controllers.all if one.words.unknown}
                    | ({"console": [heard.unknown, heard.last_unknown]} if heard.unknown else {}),
         "malformed": house.malformed,
+        "stage": _stage(house, now_s),
     }  # fmt: skip
 
 
-def _send(house: House, slot: int) -> dict[str, object]:
+class _Ceilings:
+    """The ceilings of one moment: those of the rig, and those of the stage in one solve."""
+
+    def __init__(self, house: House) -> None:
+        self._hard, self._matrix = house.engine.ceilings, house.engine.matrix
+        stage = house.engine.stage
+        self._map = None if stage is None else stage.goals.map()
+
+    def of(self, slot: int) -> tuple[float, str]:
+        """The lowest ceiling of a send or master, and its rule."""
+        hard, rule = self._hard.ceiling(slot)
+        if self._map is None:
+            return hard, rule
+        m = self._matrix
+        if slot < m.on:
+            place = divmod(slot - m.send, m.buses)
+            top, why = self._map.sends[place], self._map.send_rules[place]
+        else:
+            top, why = self._map.masters[slot - m.master], self._map.master_rules[slot - m.master]
+        return (hard, rule) if hard <= top else (max(float(top), m.asked[slot]), str(why))
+
+
+def _stage(house: House, now_s: float) -> dict[str, object] | None:
+    """How the stage stands: headroom left to its margin, and what the ears get."""
+    stage = house.engine.stage
+    if stage is None:
+        return None
+    listeners = [
+        {
+            "name": house.rig.person(heard.performer),
+            "level_db": _level(heard.level_db),
+            "measured": heard.measured,
+            "percent": round(heard.percent, 1),
+            "all_measured": heard.all_measured,
+            "remaining_s": None if heard.remaining_s == math.inf else round(heard.remaining_s),
+        }
+        for heard in stage.listening.now(now_s)
+    ]
+    left_db = stage.goals.left_db()
+    return {
+        "left_db": None if left_db == math.inf else round(left_db, 2),
+        "over": stage.over,
+        "listeners": listeners,
+    }
+
+
+def _send(house: House, ceilings: _Ceilings, slot: int) -> dict[str, object]:
     m = house.engine.matrix
-    ceiling, rule = house.engine.ceilings.ceiling(slot)
+    ceiling, rule = ceilings.of(slot)
     return {"asked": _level(m.asked[slot]), "told": _level(m.told[slot]),
             "ceiling": _level(ceiling), "rule": rule}  # fmt: skip
 

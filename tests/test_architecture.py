@@ -37,7 +37,8 @@ BASE = "errors limits units"
 PURE_PARTS = f"{BASE} rig wire stage mix maps"
 INSIDE = f"{PURE_PARTS} console controllers house"
 ALL_PARTS = (
-    f"{INSIDE} checking links roads journal pages watching simulator daemon demo simulate view cli"
+    f"{INSIDE} checking links roads journal pages watching simulator daemon demo simulate view "
+    "soundcheck cli"
 )
 
 
@@ -97,6 +98,7 @@ ROWS: dict[str, Row] = {
     "demo": Row(ALL_PARTS, STDLIB, pure=False),
     "simulate": Row(ALL_PARTS, STDLIB, pure=False),
     "view": Row("watching", words("asyncio rich"), pure=False),
+    "soundcheck": Row(f"{INSIDE} links roads daemon", STDLIB | words("pydantic"), pure=False),
     "cli": Row(ALL_PARTS, STDLIB | words("pydantic rich"), pure=False),
 }
 APART = (("simulator", "mix"),)

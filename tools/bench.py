@@ -32,6 +32,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "rate": ("per_s", "ratio_script", "ratio_liblo"),
     "tick": ("rest_us", "moving_ms"),
     "midi": ("added_p99_ms",),
+    "stage": ("map_us", "gesture_p50_us"),
     "wire": ("over_budget_bytes", "oldest_ms"),
     "start": ("first_gesture_s", "rss_mb"),
 }
@@ -87,6 +88,7 @@ def _groups() -> dict[str, Group]:
     """The measuring functions; imported late, they need the environment's libraries."""
     import midi_figures
     import osc_figures
+    import stage_figures
     import tick_figures
     import wire_figures
 
@@ -96,6 +98,7 @@ def _groups() -> dict[str, Group]:
         "tick": tick_figures.tick,
         "midi": midi_figures.midi,
         "wire": wire_figures.wire,
+        "stage": stage_figures.stage,
         "start": osc_figures.start,
     }
 

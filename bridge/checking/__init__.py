@@ -5,10 +5,11 @@ Errors are what keeps a bridge from running as declared; warnings are what it wo
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from bridge.checking import addresses, conflicts, dangers
-from bridge.checking.ground import compiled
+from bridge.checking.ground import Ground, Remark, compiled
 from bridge.checking.report import Report, report_on
 from bridge.daemon import load
 from bridge.errors import Fault, MapError, RigError
@@ -35,14 +36,21 @@ def check(path: Path) -> Report:
     spots, faults = addresses.read(rig)
     _refuse(faults)
     ground = compiled(rig, maps)
-    return report_on(
-        ground,
-        (
-            *conflicts.remarks(ground),
-            *addresses.remarks(ground, spots),
-            *dangers.remarks(ground),
-        ),
+    remarks = (
+        *conflicts.remarks(ground),
+        *addresses.remarks(ground, spots),
+        *dangers.remarks(ground),
     )
+    return report_on(ground, remarks) if rig.file.stage is None else _on_stage(ground, remarks)
+
+
+def _on_stage(ground: Ground, remarks: Iterable[Remark]) -> Report:
+    """The report on a rig with a stage; only such a rig waits for numpy to be loaded."""
+    from bridge.checking import couplings, staging
+
+    air = couplings.air(ground)
+    warnings = (*remarks, *staging.remarks(ground, air))
+    return report_on(ground, warnings, staging.notes(ground, air), stage=air)
 
 
 def _refuse(faults: list[Fault]) -> None:

@@ -1,10 +1,10 @@
-"""What a check says: a table of what the rig reaches, and the warnings. Pure."""
+"""What a check says: tables of what the rig reaches and how its stage binds, and warnings. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 from bridge.checking.ground import Ground
 from bridge.maps.reach import Reach, reach
@@ -22,6 +22,19 @@ NAMES_SHOWN = 4
 HEADS = ("parameter", "of", "in", "set", "read", "ask", "moved by", "shown at")
 
 
+class StageTable(Protocol):
+    """What a report tells of a stage."""
+
+    def summary(self) -> str:
+        """How far the mixes are from the first ring."""
+
+    def text(self) -> list[list[str]]:
+        """A table for people."""
+
+    def data(self) -> dict[str, Any]:
+        """The same for machines."""
+
+
 @dataclass(frozen=True, slots=True)
 class Report:
     """What was found.
@@ -30,11 +43,15 @@ class Report:
         rig: The rig.
         cells: Who can set, read, move and show what; movers are those that may, too.
         warnings: Everything that is odd, each with where, what, and what to do.
+        notes: What is left open, in the same form; nothing is wrong with it.
+        stage: How the stage binds; None where none is declared.
     """
 
     rig: Rig
     cells: tuple[Reach, ...]
     warnings: list[str]
+    notes: list[str]
+    stage: StageTable | None = None
 
     def text(self) -> str:
         """The report for people."""
@@ -42,10 +59,14 @@ class Report:
         head = (f"{self.rig.file.rig.name}: {len(layout.channels)} channels, "
                 f"{len(layout.buses)} buses, {len(layout.performers)} performers")  # fmt: skip
         count = len(self.warnings)
-        tail = [f"warning: {warning}" for warning in self.warnings]
+        tail = [f"note: {note}" for note in self.notes]
+        tail += [f"warning: {warning}" for warning in self.warnings]
         tail.append(f"{count} warning{'' if count == 1 else 's'}" if count else "no warnings")
         people = [f"  {name}: {person}, {road}" for name, person, road in _people(self.rig)]
-        return "\n".join([head, *people, "", *_columns([HEADS, *self._rows()]), "", *tail])
+        rows = [*_columns([HEADS, *self._rows()]), ""]
+        if self.stage is not None:
+            rows += [self.stage.summary(), *_columns(self.stage.text()), ""]
+        return "\n".join([head, *people, "", *rows, *tail])
 
     def data(self) -> dict[str, Any]:
         """The report for machines, in plain data."""
@@ -60,7 +81,9 @@ class Report:
                 for name, person, road in _people(self.rig)
             ],
             "cells": [self._cell(one) for one in self.cells],
+            "stage": None if self.stage is None else self.stage.data(),
             "warnings": list(self.warnings),
+            "notes": list(self.notes),
         }
 
     def _cell(self, one: Reach) -> dict[str, Any]:
@@ -107,7 +130,13 @@ class Report:
         )
 
 
-def report_on(ground: Ground, warnings: Iterable[object]) -> Report:
+def report_on(
+    ground: Ground,
+    warnings: Iterable[object],
+    notes: Iterable[object] = (),
+    *,
+    stage: StageTable | None = None,
+) -> Report:
     """The report on a compiled rig; the same warning is told once."""
     hands = {each.declared.id: each for each in ground.hands}
     controllers = {name: each.words for name, each in hands.items()}
@@ -115,7 +144,8 @@ def report_on(ground: Ground, warnings: Iterable[object]) -> Report:
         one._replace(movers=tuple(n for n in one.movers if ground.may(hands[n], one.slot)))
         for one in reach(ground.rig.layout, ground.console, controllers)
     )
-    return Report(ground.rig, cells, list(dict.fromkeys(map(str, warnings))))
+    told, noted = (list(dict.fromkeys(map(str, each))) for each in (warnings, notes))
+    return Report(ground.rig, cells, told, noted, stage)
 
 
 def _people(rig: Rig) -> list[tuple[str, str, str]]:

@@ -14,7 +14,9 @@ from bridge.maps.places import SCOPE_FIELDS
 from bridge.maps.scales import PRESSES, scale_of
 from bridge.rig.layout import KINDS, Kind, Parameter
 
-NOT_AT_A_CONSOLE = frozenset((Parameter.GROUP, Parameter.FREEZE, Parameter.SILENCE))
+NOT_AT_A_CONSOLE = frozenset(
+    (Parameter.GROUP, Parameter.FREEZE, Parameter.SILENCE, Parameter.SOUND_LEVEL)
+)
 """What only the bridge knows: a console has channels, buses and sends."""
 
 _CONTROLLER_KEYS = ("action", "takeover", "step_db", "to", "long_press", "releases", "relative")
@@ -113,11 +115,12 @@ _ALLOWED = {
     Kind.SWITCH: "0 or 1",
     Kind.TAP: "0 (pre) or 1 (post)",
     Kind.PAN: "-1 to 1",
+    Kind.SOUND: "nothing: a sound level is measured",
 }
 
 
 def _allowed(to: float | None, kind: Kind) -> bool:
-    if to is None:
+    if to is None or kind is Kind.SOUND:
         return False
     if kind is Kind.LEVEL:
         return to == -math.inf or -90.0 <= to <= 60.0

@@ -260,6 +260,32 @@ class WordScale:
         return math.nan
 
 
+class SoundScale:
+    """A measured sound level: the number itself, dB(A)."""
+
+    __slots__ = ("_high", "_low", "law")
+
+    law: Law | None
+
+    def __init__(self, low_db: float, high_db: float) -> None:
+        """Prepare a scale that believes levels between two ends, dB(A)."""
+        self._low, self._high = low_db, high_db
+        self.law = None
+
+    def raw(self, value: float) -> Raw:
+        """The number of a level."""
+        return value
+
+    def value(self, raw: Raw) -> float:
+        """The level that a number says, dB(A); NaN where no meter of this kind would say it."""
+        believed = not isinstance(raw, str) and self._low <= raw <= self._high
+        return float(raw) if believed else math.nan
+
+    def position(self, raw: Raw) -> float:
+        """There is no travel."""
+        return math.nan
+
+
 class PanScale:
     """A pan as a number: straight from left to the centre, and from there to the right."""
 

@@ -6,10 +6,19 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from bridge import limits
 from bridge.maps.flaw import Flaw
 from bridge.maps.laws import curve_law, points_law, straight_law
 from bridge.maps.model import Entry, LawTable, MapFile
-from bridge.maps.scale import DecibelScale, GridScale, PanScale, Raw, Scale, WordScale
+from bridge.maps.scale import (
+    DecibelScale,
+    GridScale,
+    PanScale,
+    Raw,
+    Scale,
+    SoundScale,
+    WordScale,
+)
 from bridge.rig.layout import KINDS, Kind
 from bridge.units import Law, TableLaw
 
@@ -96,6 +105,8 @@ def scale_of(entry: Entry, map_file: MapFile, carrier: Carrier) -> Scale:
         return _level(entry, map_file, carrier)
     if kind is Kind.PAN:
         return _pan(entry, carrier)
+    if kind is Kind.SOUND:
+        return _sound(entry, carrier)
     return _words(entry, carrier, kind)
 
 
@@ -104,6 +115,7 @@ _KEYS: dict[Kind, frozenset[str]] = {
     Kind.SWITCH: frozenset(("off", "on")),
     Kind.TAP: frozenset(("pre", "post")),
     Kind.PAN: frozenset(("range", "centre")),
+    Kind.SOUND: frozenset(("range",)),
 }
 """Keys that make a scale, by what is scaled."""
 
@@ -191,6 +203,15 @@ def _pan(entry: Entry, carrier: Carrier) -> Scale:
         return PanScale(ends, centre, whole=carrier.whole)
     except ValueError as problem:
         raise Flaw("range", problem, "numbers left and right, and a centre between") from None
+
+
+def _sound(entry: Entry, carrier: Carrier) -> Scale:
+    """A measured level: the number is in dB(A) as it stands."""
+    top = carrier.top or limits.SOUND_DB_MAX
+    low, high = _ends(entry, carrier, (0.0, top)) if entry.range else (0.0, top)
+    if not 0.0 <= low < high <= limits.SOUND_DB_MAX:
+        raise Flaw("range", [low, high], f"levels 0 to {limits.SOUND_DB_MAX:g} dB(A), rising")
+    return SoundScale(low, high)
 
 
 def _words(entry: Entry, carrier: Carrier, kind: Kind) -> Scale:

@@ -124,11 +124,19 @@ class Engine:
             refusal = "console unread"
         if refusal:
             return Verdict(REFUSED, slot, who, value, m.asked[slot], refusal)
+        if slot >= m.sound:
+            return self._hear(who, slot, value, now_s)
         if slot >= m.group and action != FLIP:
             return self._wish_group(who, slot, action, value)
         if m.kind[slot] != LEVEL:
             return self._wish_switch(who, slot, value)
         return self._wish_level(who, slot, action, value)
+
+    def _hear(self, who: int, slot: int, level_db: float, now_s: float) -> Verdict:
+        """A sound level was measured: no wish, but it comes the same road."""
+        if self.stage is None:
+            return Verdict(REFUSED, slot, who, level_db, level_db, "no ear here")
+        return self.stage.hear(who, slot, level_db, now_s)
 
     def _stepped(self, asked_db: float, step_db: float) -> float:
         """A level some dB further; up from off begins at the ramp floor."""
@@ -304,7 +312,10 @@ class Engine:
 
     def advance(self, now_s: float) -> None:
         """Let time pass: mark what ramps, try what waits, bring the start one step further."""
-        pulling = self.stage is not None and self.stage.pulling
+        pulling = False
+        if self.stage is not None:
+            self.stage.listening.advance(now_s)
+            pulling = self.stage.pulling
         if not (self.moving or self.waiting or pulling) and self.phase == RUNNING:
             return
         if now_s < self._tick_at:
@@ -324,8 +335,10 @@ class Engine:
     def next_wake_s(self) -> float:
         """When ``advance`` has something to do next; ``inf`` when all rests."""
         busy = self.waiting or (self.moving and not self.lost) or UNREAD < self.phase < RUNNING
-        busy = busy or (self.stage is not None and self.stage.pulling)
-        return self._tick_at if busy else math.inf
+        if self.stage is None:
+            return self._tick_at if busy else math.inf
+        listens_s = self.stage.listening.next_wake_s()
+        return min(self._tick_at, listens_s) if busy or self.stage.pulling else listens_s
 
     # -- the console's own doing ----------------------------------------------------------------
 
@@ -334,6 +347,7 @@ class Engine:
         self.buses.begin(heard, now_s)
         if self.stage is not None:
             self.stage.begin()
+            self.stage.listening.begin(now_s)
 
     def desk(self, slot: int, value: float, now_s: float) -> None:
         """The desk moved: the matrix follows."""

@@ -61,6 +61,7 @@ RULES: dict[str, str] = {
     "not at the console": "the console cannot be told this",
     "console unread": "the console has not been read yet",
     "console silent": "the console does not answer, so nothing may rise",
+    "no ear here": "no ear is declared there that this could be the level of",
     "no such parameter": "there is no such parameter",
 }
 """Every rule that can bind, with its words; a verdict without a row here is a defect."""
@@ -90,8 +91,9 @@ def explain(verdict: Verdict, rig: Rig) -> str:
         f"to {shown(verdict.wanted)}: {OUTCOMES[verdict.outcome]}"
     )
     if verdict.outcome == TAKEN:
-        near = f", {verdict.left_db:.1f} dB below the {NEAR[verdict.near]}"
-        return line + (near if verdict.near else "")
+        if not verdict.near:
+            return line
+        return f"{line}, {verdict.left_db:.1f} dB below the {NEAR[verdict.near]}"
     why = RULES[verdict.rule].format(level=shown(verdict.level))
     stays = f", stands at {shown(verdict.level)}" if verdict.outcome == LIMITED else ""
     return f"{line}{stays}: {why}"
@@ -102,4 +104,5 @@ _SHOWN: dict[Kind, Callable[[float], str]] = {
     Kind.SWITCH: lambda value: "on" if value >= 0.5 else "off",
     Kind.TAP: lambda value: "post" if value >= 0.5 else "pre",
     Kind.PAN: lambda value: f"{value:+.2f}",
+    Kind.SOUND: lambda value: f"{value:.1f} dB(A)",
 }

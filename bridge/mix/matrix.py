@@ -9,7 +9,7 @@ from bridge.rig.layout import KINDS, Kind, Parameter
 from bridge.rig.rig import Rig
 from bridge.units import OFF
 
-LEVEL, SWITCH, TAP, PAN = range(4)
+LEVEL, SWITCH, TAP, PAN, SOUND = range(5)
 
 URGENT, FALL, OTHER, RAISE = range(4)
 """How a marked slot ranks on its way out; the lower goes first."""
@@ -17,7 +17,13 @@ URGENT, FALL, OTHER, RAISE = range(4)
 UNREAD, MASTERS, SENDS, RUNNING = range(4)
 """How far the start has come: nothing told, masters going low, sends going out, all open to use."""
 
-_KIND = {Kind.LEVEL: LEVEL, Kind.SWITCH: SWITCH, Kind.TAP: TAP, Kind.PAN: PAN}
+_KIND = {
+    Kind.LEVEL: LEVEL,
+    Kind.SWITCH: SWITCH,
+    Kind.TAP: TAP,
+    Kind.PAN: PAN,
+    Kind.SOUND: SOUND,
+}
 
 
 class Matrix:
@@ -32,7 +38,7 @@ class Matrix:
         left: 1 where the desk moved a level last, which the bridge leaves alone.
         free: 1 for a level behind no closed gate.
         can_set: 1 where the console can be told.
-        kind: ``LEVEL``, ``SWITCH``, ``TAP`` or ``PAN`` a slot.
+        kind: ``LEVEL``, ``SWITCH``, ``TAP``, ``PAN`` or ``SOUND`` a slot.
     """
 
     def __init__(self, rig: Rig, can_set: frozenset[int], slack_s: float) -> None:
@@ -52,6 +58,7 @@ class Matrix:
         self.silence = layout.base(Parameter.SILENCE)
         self.freeze = layout.base(Parameter.FREEZE)
         self.group = layout.base(Parameter.GROUP)
+        self.sound = layout.base(Parameter.SOUND_LEVEL)
         self.rides = Rides(self.size, rig.file.limits.ramp_floor_db)
         self.floor_db = self.rides.floor_db
         self.told = self.rides.told

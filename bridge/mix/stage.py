@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bridge import limits
-from bridge.mix.gesture import LIMITED, Verdict
+from bridge.mix.gesture import LIMITED, REFUSED, TAKEN, Verdict
+from bridge.mix.listening import Listening
 from bridge.mix.matrix import LEVEL
 from bridge.mix.world import World
 from bridge.rig.rig import ENGINEER
@@ -44,6 +45,7 @@ class Stage:
         marks: Ring marks in force.
         goals: The world where every ramp has arrived.
         held: The world as loud as the console may have it.
+        listening: What every pair of ears has had.
         over: Whether the desk has taken the goals past a limit: nothing may rise.
     """
 
@@ -63,12 +65,13 @@ class Stage:
             for _ in range(2)
         ]
         self.goals, self.held = worlds
+        self.listening = Listening(engine.rig, self.held)
         self.over = False
         self._pulls = said.when_over == "pull down"
         self._pull_db = said.pull_db_per_s * limits.TICK_S
         self._turned: dict[int, int] = {}
         self._falls: deque[tuple[float, int]] = deque()
-        self._fall_due_s: dict[int, float] = {}
+        self._words: list[list[tuple[float, float]]] = [[] for _ in range(self.matrix.size)]
         self.begin()
 
     # -- the air --------------------------------------------------------------------------------
@@ -135,6 +138,16 @@ class Stage:
         engine.late.append(Verdict(LIMITED, slot, who, wanted_db, ceiling_db, rule, 0.0))
         return ceiling_db
 
+    def hear(self, who: int, slot: int, level_db: float, now_s: float) -> Verdict:
+        """A meter said the level at a performer's ear: it replaces the estimate for a while."""
+        performer = slot - self.matrix.sound
+        if not self.listening.hears(performer):
+            return Verdict(REFUSED, slot, who, level_db, level_db, "no ear here")
+        self.listening.measured(performer, level_db, now_s)
+        self.matrix.asked[slot] = level_db
+        self.engine.news[slot] = None
+        return Verdict(TAKEN, slot, who, level_db, level_db, "")
+
     def turned(self, who: int, slot: int) -> None:
         """Remember whose switch it was that opens, for what is said later of its levels."""
         place = self.matrix.layout.place(slot)
@@ -158,7 +171,9 @@ class Stage:
         """How far a level may be told now, beside all that the console may have."""
         if self._falls:
             self._let_fall(now_s)
-        ceiling, _ = self.held.ceiling(slot)
+        ceiling, rule = self.held.ceiling(slot)
+        if rule and ceiling <= self.held.level[slot]:
+            return self.matrix.told[slot]  # no room: not even up to what it may still have
         return min(goal_db, ceiling)
 
     def told(self, slot: int, now_s: float) -> None:
@@ -167,32 +182,43 @@ class Stage:
         level_db = m.told[slot]
         if m.kind[slot] != LEVEL or level_db != level_db:
             return
-        held_db = self.held.level[slot]
-        if level_db > held_db:
-            self.held.put(slot, level_db)
-        if m.settled[slot] and level_db < self.held.level[slot]:
+        words = self._words[slot]
+        if not words or words[-1][0] != level_db:
+            while words and words[-1][0] <= level_db:
+                words.pop()
+            words.append((level_db, math.inf))
+        if m.settled[slot]:
             due_s = now_s + self._late_s
-            self._fall_due_s[slot] = due_s
-            self._falls.append((due_s, slot))
-            if self._late_s == 0.0:
+            self._words[slot] = [(db, min(until_s, due_s)) for db, until_s in words[:-1]]
+            self._words[slot].append(words[-1])
+            if len(words) > 1:
+                self._falls.append((due_s, slot))
                 self._let_fall(now_s)
+        self._hold(slot)
 
     def may_be(self, slot: int, level_db: float) -> None:
         """The console may stand at a louder word than the last one."""
-        if level_db > self.held.level[slot]:
-            self.held.put(slot, level_db)
-        self._fall_due_s.pop(slot, None)
+        words = self._words[slot]
+        if words and level_db > words[-1][0]:
+            louder = [word for word in words if word[0] > level_db]
+            self._words[slot] = [*louder, (level_db, math.inf), words[-1]]
+            self._hold(slot)
+
+    def _hold(self, slot: int) -> None:
+        """Bring the world that is held up to date with the loudest word of a level."""
+        loudest_db = self._words[slot][0][0]
+        if loudest_db != self.held.level[slot]:
+            self.held.put(slot, loudest_db)
 
     def _let_fall(self, now_s: float) -> None:
-        """Count the falls that are certain by now."""
-        m = self.matrix
+        """Forget the louder words that can no longer arrive."""
         while self._falls and self._falls[0][0] <= now_s:
-            due_s, slot = self._falls.popleft()
-            if self._fall_due_s.get(slot) != due_s:
-                continue  # a newer fall of the same level has its own time
-            del self._fall_due_s[slot]
-            if m.settled[slot] and m.told[slot] < self.held.level[slot]:
-                self.held.put(slot, m.told[slot])
+            _, slot = self._falls.popleft()
+            words = self._words[slot]
+            kept = [word for word in words[:-1] if word[1] > now_s]
+            self._words[slot] = [*kept, *words[-1:]]
+            if words:
+                self._hold(slot)
 
     # -- the desk -------------------------------------------------------------------------------
 
@@ -204,12 +230,12 @@ class Stage:
         for slot in levels:
             told, goal = m.told[slot], m.goal[slot]
             held[slot] = told if told == told else self._unknown(slot)
+            self._words[slot] = [(held[slot], math.inf)]
             waits = goal != goal and m.can_set[slot] and not m.is_fader(slot)
             goals[slot] = OFF if waits else goal if goal == goal else held[slot]
         self.held.put_all(held)
         self.goals.put_all(goals)
         self._falls.clear()
-        self._fall_due_s.clear()
         self._look()
 
     def _unknown(self, slot: int) -> float:
@@ -225,7 +251,7 @@ class Stage:
         else:
             for world in (self.goals, self.held):
                 world.put(slot, m.told[slot])
-            self._fall_due_s.pop(slot, None)
+            self._words[slot] = [(m.told[slot], math.inf)]
         if not self._look():
             return
         told = m.told[slot]

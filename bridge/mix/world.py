@@ -8,8 +8,10 @@ may open it at any moment without asking.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bridge.mix.matrix import Matrix
 from bridge.stage.loop import Loop
@@ -22,6 +24,23 @@ FEEDBACK = "feedback"
 
 SAFE_DB = 1e-6
 """Kept below every computed ceiling: what rounding could add, and far below what is heard."""
+
+
+@dataclass(frozen=True, slots=True)
+class CeilingMap:
+    """How high everything may go by the stage, each alone with all others held.
+
+    Attributes:
+        sends: Levels, dB, channels x buses; ``inf`` where the stage does not bind.
+        masters: Levels, dB, one a bus.
+        send_rules: The rule behind each.
+        master_rules: The same for masters.
+    """
+
+    sends: Array
+    masters: Array
+    send_rules: NDArray[np.str_]
+    master_rules: NDArray[np.str_]
 
 
 class World:
@@ -51,6 +70,7 @@ class World:
         self._post_db: Array = np.zeros(shape)  # what the tap adds to a send, dB
         self._rules = [burden.rule for burden in survey.burdens]
         self._weights = np.array([b.weights for b in survey.burdens]).reshape(-1, m.buses)
+        self._ears = survey.ears
         self._most = np.array([burden.most for burden in survey.burdens])
 
     # -- levels in ------------------------------------------------------------------------------
@@ -234,7 +254,15 @@ class World:
         """How far the stage stands past its margin, dB; 0 while it keeps it."""
         if self.loop.gains() is not None:
             return 0.0
-        return max(0.0, self._k * math.log10(self.loop.radius() / self.loop.limit))
+        return max(0.0, -self.left_db())
+
+    def left_db(self) -> float:
+        """How far all levels together may still rise before the margin is reached, dB.
+
+        Negative when they stand past it; ``inf`` when nothing comes back.
+        """
+        radius = self.loop.radius()
+        return self._k * math.log10(self.loop.limit / radius) if radius > 0.0 else INF
 
     def loudest_part(self) -> tuple[int, str, float]:
         """The bus that carries most of what stands past a limit, its rule, and by how many dB.
@@ -255,21 +283,43 @@ class World:
 
     # -- everything at once ---------------------------------------------------------------------
 
-    def ceilings(self) -> tuple[Array, Array]:
-        """Highest levels of all sends and of all masters, dB, by feedback alone, in one solve.
-
-        Returns:
-            Channels x buses, and one a bus; ``inf`` where nothing comes back.
-        """
-        gains = self.loop.gains()
-        mix, masters = self.loop.mix, self._masters
+    def map(self) -> CeilingMap:
+        """The ceilings of all sends and masters in one solve, each with all others held."""
+        gains, mix, masters = self.loop.gains(), self.loop.mix, self._masters
         with np.errstate(divide="ignore", invalid="ignore"):
-            rest = self._k * np.log10(masters) + self._post_db
+            rest_db = self._k * np.log10(masters) + self._post_db
             if gains is None:
-                binds = np.outer(self.loop.heard, self.loop.plays)
-                tops, all_tops = np.where(binds, mix, INF), masters.copy()
+                stays = np.outer(self.loop.heard, self.loop.plays)
+                sends, tops = np.where(stays, mix, INF), np.where(self.loop.plays, masters, INF)
             else:
-                tops = mix + 1.0 / gains
-                all_tops = masters + 1.0 / (self._sends * gains).sum(axis=0)
-            sends = np.where(masters > 0.0, self._k * np.log10(tops) - rest, INF)
-            return sends, np.asarray(self._k * np.log10(all_tops), np.float64)
+                sends = mix + 1.0 / gains
+                tops = masters + 1.0 / (self._sends * gains).sum(axis=0)
+            more, rules = self._burdens_of_buses()
+            total = self._powers(self._sends).sum(axis=0)
+            send_burdens = mix + self._grown_all(mix, more)
+            master_burdens = masters + self._grown_all(masters, more / total)
+
+            def level(value: Array, less_db: Array | float) -> Array:
+                return np.where(masters > 0.0, self._k * np.log10(value) - less_db, INF)
+
+            return CeilingMap(
+                level(np.minimum(sends, send_burdens), rest_db),
+                self._k * np.log10(np.fmin(tops, master_burdens)),
+                np.where(send_burdens < sends, rules, FEEDBACK),
+                np.where(master_burdens < tops, rules, FEEDBACK),
+            )
+
+    def _burdens_of_buses(self) -> tuple[Array, list[str]]:
+        """What each bus may add in power before a burden binds, and which."""
+        if not self._rules:
+            return np.full(self.matrix.buses, INF), [FEEDBACK] * self.matrix.buses
+        found = [self._burden_of_bus(bus) for bus in range(self.matrix.buses)]
+        return np.array([room for room, _ in found]), [rule for _, rule in found]
+
+    def _grown_all(self, now: Array, power: Array) -> Array:
+        return power + 0.0 * now if self._k == 10.0 else np.sqrt(now * now + power) - now
+
+    def at_ears(self) -> Array:
+        """Estimated level at each ear with every channel at nominal level, dB SPL."""
+        with np.errstate(divide="ignore"):
+            return np.asarray(10.0 * np.log10(self._ears @ self._totals()), np.float64)

@@ -32,6 +32,7 @@ class Parameter(StrEnum):
     SILENCE = "silence all"
     FREEZE = "freeze"
     GROUP = "group"
+    SOUND_LEVEL = "sound level"
 
 
 class Kind(StrEnum):
@@ -45,6 +46,8 @@ class Kind(StrEnum):
     """0.0 is pre, 1.0 is post the channel fader."""
     PAN = "pan"
     """-1.0 (left) .. 0.0 (centre) .. 1.0 (right)."""
+    SOUND = "sound"
+    """A measured sound level at a performer's ear, dB(A)."""
 
 
 class Scope(StrEnum):
@@ -72,6 +75,7 @@ KINDS: dict[Parameter, tuple[Kind, Scope]] = {
     Parameter.SILENCE: (Kind.SWITCH, Scope.WHOLE),
     Parameter.FREEZE: (Kind.SWITCH, Scope.PERFORMER),
     Parameter.GROUP: (Kind.LEVEL, Scope.GROUP),
+    Parameter.SOUND_LEVEL: (Kind.SOUND, Scope.PERFORMER),
 }
 
 

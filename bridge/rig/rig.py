@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pydantic import ValidationError
 
 from bridge.errors import Fault, RigError
-from bridge.rig import model
+from bridge.rig import model, staged
 from bridge.rig.faults import faults_in, first_of, names_of, shown
 from bridge.rig.layout import Layout
 from bridge.rig.toml import Path, place, read_toml
@@ -116,6 +116,7 @@ def _contradictions(file: model.RigFile) -> Iterator[_Contradiction]:
     yield from _strangers(file)
     yield from _levels(file)
     yield from _roads(file)
+    yield from staged.contradictions(file)
 
 
 def _twins(file: model.RigFile) -> Iterator[_Contradiction]:

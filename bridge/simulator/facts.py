@@ -6,14 +6,17 @@ what is to be judged.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
 from bridge.rig.layout import Parameter
 from bridge.rig.rig import Rig
+from bridge.simulator.boxes import loads
+from bridge.simulator.paths import coupling, paths
 from bridge.simulator.recording import Facts
 from bridge.simulator.scales import scales
+from bridge.simulator.stage_facts import AMPLITUDE, PER_TEN, StageFacts
 
 LEVELS = (Parameter.CHANNEL_FADER, Parameter.SEND_LEVEL, Parameter.BUS_MASTER)
 
@@ -47,7 +50,13 @@ class Road:
 
 
 def facts_from(
-    rig: Rig, words: Reach, values: Sequence[float], road: Road | None = None, *, cold: bool = True
+    rig: Rig,
+    words: Reach,
+    values: Sequence[float],
+    road: Road | None = None,
+    *,
+    cold: bool = True,
+    marks: Iterable[tuple[int, int, float]] = (),
 ) -> Facts:
     """The facts to judge a run by.
 
@@ -57,6 +66,7 @@ def facts_from(
         values: What the console holds at first, a value a slot.
         road: The way between bridge and console; an ideal one when missing.
         cold: The run begins with a bridge that starts cold.
+        marks: Ring marks in force: channel, bus, and the effective level that rang alone, dB.
     """
     road = road or Road()
     file, limits, console = rig.file, rig.file.limits, rig.file.console
@@ -91,7 +101,26 @@ def facts_from(
         messages_per_s=console.messages_per_s or words.messages_per_s,
         burst_s=road.burst_s,
         cold=cold,
+        stage=stage_from(rig, marks),
     )  # fmt: skip
+
+
+def stage_from(rig: Rig, marks: Iterable[tuple[int, int, float]] = ()) -> StageFacts | None:
+    """What is judged of a rig's stage; None without one.
+
+    Args:
+        rig: What the user declared.
+        marks: Ring marks in force; of several on one pair the lowest level counts.
+    """
+    said = rig.file.stage
+    if said is None:
+        return None
+    shape = len(rig.file.channel), len(rig.file.bus)
+    rows = [list(row) for row in coupling(paths(rig), shape, amplitudes=said.bound == AMPLITUDE)]
+    for channel, bus, level_db in sorted(marks, key=lambda mark: -mark[2]):
+        rows[channel][bus] = 10.0 ** (-level_db / PER_TEN[said.bound])
+    post = tuple(bus.tap == "post" for bus in rig.file.bus)
+    return StageFacts(said.margin_db, said.bound, tuple(map(tuple, rows)), tuple(loads(rig)), post)
 
 
 def _stricter(own_db: float | None, rig_db: float) -> float:

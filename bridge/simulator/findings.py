@@ -6,7 +6,10 @@ from dataclasses import dataclass
 
 BREACHES_KEPT = 200
 """Breaches kept with their text; the others are counted."""
-PROMISES = ("ceiling", "slew", "order", "settled", "budget", "fault", "recording")
+PROMISES = (
+    "ceiling", "slew", "order", "settled", "budget", "fault", "feedback", "exposure", "amplifier",
+    "recording",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,8 @@ class Findings:
         span_s: From the header to the last line.
         link_bytes: Bytes that the link carried; 0 where none were recorded.
         unsettled: Whether nobody ever said what the console should hold in the end.
+        past_s: How long the stage stood past its margin, by the desk's own doing, s.
+        past_db: By how much at most, dB.
     """
 
     breaches: tuple[Breach, ...]
@@ -48,6 +53,8 @@ class Findings:
     span_s: float
     link_bytes: int
     unsettled: bool
+    past_s: float = 0.0
+    past_db: float = 0.0
 
     @property
     def ok(self) -> bool:
@@ -65,6 +72,11 @@ class Findings:
             f"{self.words} words in {self.span_s:.1f} s, {self.late} overtaken or twice, "
             f"{self.crossed} crossed the desk's moves, largest rise {self.rise_max_db:.2f} dB"
         )
+        if self.past_db:
+            head += (
+                f"; past the margin of the stage for {self.past_s:.1f} s, "
+                f"by up to {self.past_db:.2f} dB"
+            )
         if self.ok:
             return f"every promise kept: {head}"
         counted = ", ".join(f"{name} {n}" for name, n in self.counts.items())

@@ -23,6 +23,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from bridge.rig.layout import Layout
+from bridge.simulator.stage_facts import StageFacts, stage_of, words_of
 from bridge.units import OFF
 
 VERSION = 1
@@ -37,9 +38,12 @@ NOTES = {
     "allowed_open": "the engineer opens a bus; all when no bus is given",
     "silent": "the console does not answer",
     "answers": "the console answers again",
+    "lift": "the feedback ceiling of one send is lifted for a soundcheck; of none without a slot",
+    "marks": "ring marks come into force: levels, send slot to the level that rang alone, dB",
     "cut": "the recording ends here though the run went on: it was full",
 }
 """What a note may say."""
+STAGE_NOTES = frozenset({"lift", "marks"})
 FAULTS = frozenset({"restart", "lost", "crash", "damaged"})
 NEEDS: dict[str, tuple[str, ...]] = {
     "told": ("slot", "value"),
@@ -114,6 +118,7 @@ class Facts:
         messages_per_s: Budget of the link; ``inf`` is none.
         burst_s: How much of the budget may go out at once, as time.
         cold: The recording begins with a bridge that starts cold.
+        stage: What of the stage is judged; None where none is declared.
     """
 
     layout: Layout
@@ -140,6 +145,7 @@ class Facts:
     messages_per_s: float = math.inf
     burst_s: float = 0.1
     cold: bool = True
+    stage: StageFacts | None = None
 
 
 _PER_BUS = ("send_ceiling_db", "master_ceiling_db", "start_db", "rise_db_per_s", "step_db")
@@ -162,6 +168,8 @@ def header_of(facts: Facts, at_s: float = 0.0) -> dict[str, Any]:
     }  # fmt: skip
     line.update({name: [word_of(x) for x in getattr(facts, name)] for name in _PER_BUS})
     line.update({name: word_of(getattr(facts, name)) for name in _PLAIN})
+    if facts.stage is not None:
+        line["stage"] = words_of(facts.stage)
     return line
 
 
@@ -192,6 +200,8 @@ def _facts(line: Line) -> Facts:
         name: tuple(value_of(word) for word in line[name]) for name in _PER_BUS
     }
     plain: dict[str, Any] = {name: value_of(line[name]) for name in _PLAIN}
+    shape = len(line["channels"]), len(line["buses"])
+    stage = line.get("stage")
     return Facts(
         layout=Layout(*(tuple(str(name) for name in part) for part in names)),
         values=tuple(value_of(word) for word in line["values"]),
@@ -202,6 +212,7 @@ def _facts(line: Line) -> Facts:
         mute_cuts=frozenset(line["mute_cuts"]),
         scales=tuple(tuple(value_of(word) for word in scale) for scale in line["scales"]),
         scale_of={int(slot): int(scale) for slot, scale in line["scale_of"].items()},
+        stage=None if stage is None else stage_of(stage, shape),
         **per_bus,
         **plain,
     )

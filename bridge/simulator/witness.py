@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from operator import itemgetter
+from typing import TYPE_CHECKING
 
 from bridge.simulator.findings import BREACHES_KEPT, PROMISES, Breach, Findings
 from bridge.simulator.held import FADER, LEVELS, MASTER, SEND, TAP, Held
@@ -21,6 +22,8 @@ from bridge.simulator.recording import (
     FAULTS,
     NEEDS,
     NOTES,
+    STAGE_NOTES,
+    Facts,
     Line,
     RecordingError,
     facts_of,
@@ -28,6 +31,9 @@ from bridge.simulator.recording import (
     value_of,
 )
 from bridge.simulator.scales import widest_step
+
+if TYPE_CHECKING:
+    from bridge.simulator.judge_feedback import StageJudge
 
 CEILING_TOLERANCE_DB = 0.001
 """A float32 holds a level to 4e-6 dB; more than this is no rounding."""
@@ -55,6 +61,7 @@ class Witness:
         self._order = OrderJudge(facts, held, tolerance_db)
         self._fault = FaultJudge(facts, held, tolerance_db)
         self._latest = LatestJudge(facts, held)
+        self._stage = _stage_judge(facts, held, at_s)
         bunched_s = facts.burst_s + facts.delay_s
         self._budgets = {
             True: [BudgetJudge("bytes", facts.bytes_per_s, facts.burst_s, at_s),
@@ -144,6 +151,9 @@ class Witness:
         no_rise = falls and self._latest.stale(slot, sent_s)
         self._judge_latest(slot)
         self._judge_word(slot, value, seq, sent_s, no_rise=no_rise)
+        if self._stage is not None:
+            for promise, text in self._stage.told(slot, at_s, sent_s):
+                self._breach(promise, slot, text)
 
     def _judge_latest(self, slot: int) -> None:
         text = self._latest.news(slot, self._at_s)
@@ -259,8 +269,11 @@ class Witness:
         slot, value, held = self._slot(line["slot"]), value_of(line.get("value")), self._held
         self._judge_latest(slot)
         before = [(level, held.heard(level)) for level in held.behind(slot)]
+        old_value = held.newest[slot]
         held.actual[slot] = held.newest[slot] = value
         hidden = bool(line.get("hidden"))
+        if self._stage is not None:
+            self._stage.desk(slot, at_s, old_value, hidden=hidden)
         for level, heard in before:
             self._slew.desk(level, at_s, heard, hidden=hidden)
             if not line.get("restart"):
@@ -279,6 +292,9 @@ class Witness:
             self._order.allow(line.get("bus"))
         elif text == "start":
             self._order.start()
+        elif text in STAGE_NOTES:
+            if self._stage is not None:
+                self._stage.note(line, at_s, self._lines)
         elif text == "cut":
             self._breach("recording", -1, "was full, and what came after it nobody saw")
 
@@ -307,17 +323,31 @@ class Witness:
     def findings(self) -> Findings:
         """What was found in the lines so far."""
         self._judge_order(self._order.passed(float("inf")))
+        stage = self._stage
+        if stage is not None:
+            stage.ended(self._at_s)
         return Findings(
             breaches=tuple(sorted(self._breaches, key=lambda breach: breach.at_s)),
             counts={name: self._counts[name] for name in PROMISES if self._counts[name]},
             words=self._words,
             late=self._late,
-            crossed=self._slew.crossed,
+            crossed=self._slew.crossed + (0 if stage is None else stage.crossed),
             rise_max_db=self._slew.rise_max_db,
             span_s=self._at_s - self._start_s,
             link_bytes=sum(budgets[0].total for budgets in self._budgets.values()),
             unsettled=self._settled == 0,
+            past_s=0.0 if stage is None else stage.past_s,
+            past_db=0.0 if stage is None else stage.past_db,
         )
+
+
+def _stage_judge(facts: Facts, held: Held, at_s: float) -> StageJudge | None:
+    """The judge of the stage; numpy is loaded only where there is one."""
+    if facts.stage is None:
+        return None
+    from bridge.simulator.judge_feedback import StageJudge
+
+    return StageJudge(facts, held, at_s)
 
 
 def judge(lines: Iterable[Line], *, tolerance_db: float = 0.01) -> Findings:

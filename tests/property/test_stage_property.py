@@ -14,7 +14,7 @@ import pytest
 from support.stages import StagedHouse, staged_text
 
 from bridge.mix.gesture import SET, STEP
-from bridge.mix.matrix import LEVEL
+from bridge.mix.matrix import LEVEL, RUNNING
 from bridge.rig.layout import Parameter
 from bridge.stage.rings import RingMark
 
@@ -94,6 +94,33 @@ class Evening:
             self.confirm_some()
         if number >= 20 and chance.random() < 0.5:
             self.wish()
+        if number >= 20 and chance.random() < 0.1:
+            self.desk()
+        if number >= 20 and chance.random() < 0.1:
+            self.slip()
+
+    def desk(self) -> None:
+        """The desk moves a send or master, as far as the margin allows it."""
+        m, now = self.house.engine.matrix, self.house.now_s
+        slot = int(self.chance.choice([*range(m.send, m.on), *range(m.master, m.mute)]))
+        before, value = self.judge.may.get(slot), float(self.chance.uniform(-30.0, 8.0))
+        self.judge.may[slot] = [(math.inf, value)]
+        if self.judge.radius(now) > 10.0 ** (-0.6) * 0.999 or self.house.engine.phase < RUNNING:
+            self.judge.may[slot] = before or []
+            return
+        self.unconfirmed = deque(each for each in self.unconfirmed if each != slot)
+        self.house.engine.desk(slot, value, now)
+
+    def slip(self) -> None:
+        """The console says that it stands at an older word: one was late or came twice."""
+        m, now = self.house.engine.matrix, self.house.now_s
+        levels = [slot for slot in self.unconfirmed if m.kind[slot] == LEVEL]
+        for slot in levels[:1]:
+            self.judge.level(slot, now)
+            words = self.judge.may[slot]
+            value = words[0][1]
+            self.house.engine.slipped(slot, value, now)
+            self.judge.may[slot] = [*words[:-1], (math.inf, value), (math.inf, m.told[slot])]
 
     def confirm_some(self) -> None:
         for _ in range(len(self.unconfirmed)):

@@ -93,6 +93,52 @@ answer_s = 1.0
 channel_mute_cuts = ["post"]
 """
 
+STAGE = """
+[stage]
+margin_db = 6
+when_over = "{when_over}"
+[[microphone]]
+channel = "kick"
+at = [1.0, 1.5, 0.3]
+aim_at = [1.0, 1.8, 0.3]
+pattern = "cardioid"
+nominal_spl_db = 100
+[[microphone]]
+channel = "voice"
+at = [0.0, 0.0, 1.6]
+aim_at = [0.0, 0.1, 1.6]
+pattern = "supercardioid"
+nominal_spl_db = 90
+[[loudspeaker]]
+id = "drum-wedge"
+bus = "kit"
+active = true
+at = [1.8, 1.6, 0.2]
+aim_at = [1.0, 2.2, 1.2]
+spl_1m_db = 124
+[[loudspeaker]]
+id = "front-wedge"
+bus = "front"
+active = true
+at = [0.2, -1.0, 0.2]
+aim_at = [0.0, 0.3, 1.6]
+spl_1m_db = 124
+[[loudspeaker]]
+id = "side-fill"
+bus = "side"
+kind = "side fill"
+active = true
+at = [-2.0, 0.5, 1.8]
+aim_at = [0.0, 0.5, 1.5]
+spl_1m_db = 120
+max_spl_db = 120
+[[ear]]
+performer = "maud"
+at = [0.0, 0.25, 1.65]
+most_db = 106
+"""
+"""A stage so loud that its margin is nearer than every other limit."""
+
 
 @dataclass(frozen=True)
 class Kind:
@@ -140,6 +186,7 @@ class Run:
     loss: float = 0.04
     delay_s: float = 0.04
     faults: bool = True
+    stage: str = ""
     lines: list[dict[str, Any]] = field(default_factory=list)
     sabotage: Callable[[Daemon], None] = lambda daemon: None
 
@@ -155,7 +202,8 @@ class Run:
                 delay_s=self.delay_s,
                 step_db=kind.step_db,
                 **dict(zip(("channel1", "channel2", "bus1", "bus2", "bus3"), names, strict=True)),
-            ),
+            )
+            + self.stage,
             str(MAPPINGS / "simulated.toml"),
         )
         names_used = {self.rig.file.console.map, "tablet.toml", "engineer-panel.toml"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import dataclass
 
 LOW_DB = -59.0
@@ -119,3 +120,25 @@ def _midi_map(kind: str, more: str = "") -> str:
         f"midi_channel = 1\nnumber = {{ first = 20, per_channel = 1 }}\n{law}\n{more}\n"
         + (f'{master}midi_channel = 2\nnumber = 7\nlaw = "40 log10"\n' if kind == "console" else "")
     )
+
+
+def stage_tables(channels: int, buses: int) -> str:
+    """A stage for ``osc_files``: a microphone a channel, a wedge a bus, scattered by one seed."""
+    chance = random.Random(11)
+
+    def place(height_m: float) -> str:
+        return f"[{chance.uniform(-6, 6):.3f}, {chance.uniform(0, 8):.3f}, {height_m}]"
+
+    microphones = "".join(
+        f'[[microphone]]\nchannel = "c{c + 1}"\nat = {place(1.5)}\n'
+        f'aim_deg = [{chance.uniform(0, 360):.1f}, 0.0]\npattern = "cardioid"\n'
+        "nominal_spl_db = 94.0\n"
+        for c in range(channels)
+    )
+    wedges = "".join(
+        f'[[loudspeaker]]\nid = "w{b + 1}"\nbus = "b{b + 1}"\nactive = true\n'
+        f"at = {place(0.2)}\naim_deg = [{chance.uniform(0, 360):.1f}, 45.0]\n"
+        "spl_1m_db = 96.0\n"
+        for b in range(buses)
+    )
+    return f"[stage]\nmargin_db = 6.0\n{microphones}{wedges}"

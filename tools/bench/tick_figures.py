@@ -45,16 +45,16 @@ def bench_tick() -> tuple[list[float], list[float], int]:
     from bridge.rig.layout import Parameter
 
     sent: list[bytes] = []
-    console = _console(sent)
-    engine = console.engine
+    made = console(sent)
+    engine = made.engine
     now_s = 0.0
-    console.link_open(now_s)
+    made.link_open(now_s)
 
     def one_tick() -> float:
         began = time.perf_counter()
         engine.advance(now_s)
-        console.advance(now_s)
-        console.pump(now_s)
+        made.advance(now_s)
+        made.pump(now_s)
         engine.news.clear()
         return time.perf_counter() - began
 
@@ -67,7 +67,7 @@ def bench_tick() -> tuple[list[float], list[float], int]:
         now_s += limits.TICK_S
     for slot in engine.rig.layout.slots(Parameter.SEND_LEVEL):
         engine.wish(-1, slot, SET, 0.0, now_s)
-    console.pump(now_s)
+    made.pump(now_s)
     sent.clear()
     moving_s = []
     for _ in range(MOVING_TICKS):
@@ -78,8 +78,13 @@ def bench_tick() -> tuple[list[float], list[float], int]:
     return rest_s, moving_s, len(sent)
 
 
-def _console(sent: list[bytes]) -> Console:
-    """The console's side of a 64 x 32 rig whose buses are open, on a link that takes everything."""
+def console(sent: list[bytes], tables: str = "") -> Console:
+    """The console's side of a 64 x 32 rig whose buses are open, on a link that takes everything.
+
+    Args:
+        sent: Takes every message.
+        tables: More tables for the rig.
+    """
     from bridge.console import Console, Terms
     from bridge.maps.console import ConsoleNames, ConsoleWords
     from bridge.maps.load import parse_map
@@ -87,7 +92,7 @@ def _console(sent: list[bytes]) -> Console:
     from bridge.rig.rig import parse_rig
 
     files = rigs.osc_files(peers.CHANNELS, peers.BUSES, rigs.Ports(1, 2, 3))
-    rig = parse_rig(files["rig.toml"], "rig.toml")
+    rig = parse_rig(files["rig.toml"] + tables, "rig.toml")
     names = ConsoleNames(
         tuple(channel.console for channel in rig.file.channel),
         tuple(bus.console for bus in rig.file.bus),

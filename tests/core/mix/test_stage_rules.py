@@ -172,6 +172,9 @@ def test_a_ramp_ends_where_it_is_when_the_desk_passes_the_margin() -> None:
     house.engine.desk(house.send("voice", "front"), 10.0, house.now_s)
     house.run(3.0)
     assert house.told(house.send("accordion", "left")) == before
+    house.engine.desk(house.master("front"), -40.0, house.now_s)
+    house.run(3.0)
+    assert house.told(house.send("accordion", "left")) == before, "until somebody asks again"
 
 
 def test_where_the_rig_says_so_the_bridge_pulls_down_at_the_declared_rate() -> None:
@@ -218,10 +221,13 @@ def test_post_fader_sends_count_with_their_fader() -> None:
     house.run(5.0)
     house.wish(-1, house.send("voice", "front"), 10.0)
     house.run(5.0)
+    house.wish(-1, fader, -40.0)
+    house.wish(-1, house.send("voice", "front"), 2.0)
+    house.run(5.0)
     verdict = house.wish(-1, fader, 10.0)
     house.run(5.0)
-    assert verdict.outcome == LIMITED
-    assert house.headroom_db() >= MARGIN_DB
+    assert (verdict.outcome, verdict.rule) == (LIMITED, "feedback")
+    assert MARGIN_DB <= house.headroom_db() < MARGIN_DB + NEAR_DB
 
 
 def test_under_the_bound_of_amplitudes_the_worst_case_of_all_phases_holds() -> None:
@@ -267,3 +273,23 @@ def test_a_lifted_send_passes_its_own_feedback_ceiling_and_no_other() -> None:
     house.wish(-1, house.send("accordion", "left"), -40.0)
     house.stage.lower()
     assert house.wish(-1, house.send("accordion", "left"), -30.0).rule == "feedback"
+
+
+@pytest.mark.parametrize("bound", ["power", "amplitude"])
+def test_the_map_of_all_ceilings_says_the_same_as_each_asked_alone(bound: str) -> None:
+    text = staged_text(f'bound = "{bound}"', wedge="max_spl_db = 110", ear="most_db = 98")
+    house = opened(text)
+    for bus in ("front", "left", "ears"):
+        house.wish(-1, house.master(bus), -3.0)
+    house.run(3.0)
+    world, m = house.stage.goals, house.engine.matrix
+    found = world.map()
+    for slot in range(m.send, m.on):
+        place = divmod(slot - m.send, m.buses)
+        level, rule = world.ceiling(slot)
+        assert found.sends[place] == pytest.approx(level, abs=1e-5)
+        assert rule in ("", found.send_rules[place])
+    for bus in range(m.buses):
+        level, rule = world.ceiling(m.master + bus)
+        assert found.masters[bus] == pytest.approx(level, abs=1e-5)
+        assert rule in ("", found.master_rules[bus])
