@@ -150,4 +150,4 @@ def pcm_24(samples: NDArray[np.floating]) -> bytes:
     """Samples within -1..1 as 24-bit little-endian whole numbers, as a WAV file holds them."""
     exact = np.clip(samples, -1.0, 1.0).astype(np.float64) * (2**23 - 1)
     whole = np.rint(exact).astype("<i4").reshape(-1, 1)
-    return whole.view(np.uint8)[:, :3].tobytes()
+    return bytes(whole.view(np.uint8)[:, :3].tobytes())
