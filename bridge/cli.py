@@ -165,6 +165,10 @@ def _ports(_: argparse.Namespace) -> int:
     return OK
 
 
+def _logs(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--log-json", action="store_true", help="log one JSON object a line")
+
+
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="foldbridge",
@@ -179,19 +183,16 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(act=act)
         return sub
 
-    def logs(sub: argparse.ArgumentParser) -> None:
-        sub.add_argument("--log-json", action="store_true", help="log one JSON object a line")
-
     run = command("run", _run, "Run a rig until Ctrl-C.")
     run.add_argument("rig", type=Path, help="the rig file")
-    logs(run)
+    _logs(run)
     demo = command("demo", _demo, "Play an invented band on a console stand-in.")
     demo.add_argument("rig", type=Path, nargs="?", help="another rig, all on this machine")
     demo.add_argument("--seconds", type=float, default=0.0, help="end by itself and be judged")
     demo.add_argument("--seed", type=int, help="what the players do")
     demo.add_argument("--record", type=Path, help="keep the recording of the console here")
     demo.add_argument("--view", action="store_true", help="show the view though not a terminal")
-    logs(demo)
+    _logs(demo)
     check = command("check", _check, "Check a rig and its maps; show what it reaches.")
     check.add_argument("rig", type=Path, help="the rig file")
     check.add_argument("--json", action="store_true", help="for machines")
@@ -204,9 +205,14 @@ def _parser() -> argparse.ArgumentParser:
     simulate.add_argument("--hear", type=float, default=0.0, metavar="SECONDS",
                           help="write what the mixes play as WAV files, and end")  # fmt: skip
     simulate.add_argument("--hear-to", type=Path, metavar="DIR", help="folder of these files")
-    logs(simulate)
-    witness = command("witness", _witness, "Judge a recording; exit 1 with the first breach.")
-    witness.add_argument("file", type=Path, help="the recording")
+    _logs(simulate)
+    _stage_commands(command)
+    _more_commands(command)
+    return parser
+
+
+def _stage_commands(command: Callable[..., argparse.ArgumentParser]) -> None:
+    """The commands about the stage."""
     sound = command("soundcheck", _soundcheck, "Find where each microphone rings, and mark it.")
     sound.add_argument("rig", type=Path, help="the rig file")
     sound.add_argument("--list", action="store_true", help="show the marks and what to cut")
@@ -214,13 +220,13 @@ def _parser() -> argparse.ArgumentParser:
     sound.add_argument("--withdraw", metavar="CHANNEL/BUS", help="take a mark out of force")
     sound.add_argument("--fresh", action="store_true", help="test again what has been tested")
     sound.add_argument("--by", help="who listens; the engineer's name when missing")
-    logs(sound)
-    _more_commands(command)
-    return parser
+    _logs(sound)
 
 
 def _more_commands(command: Callable[..., argparse.ArgumentParser]) -> None:
     """The commands that look at things and change nothing."""
+    witness = command("witness", _witness, "Judge a recording; exit 1 with the first breach.")
+    witness.add_argument("file", type=Path, help="the recording")
     watch = command("watch", _watch, "Show a running bridge in the terminal.")
     watch.add_argument("rig", type=Path, nargs="?", help="the rig file of the running bridge")
     watch.add_argument("--at", help="where it runs: tcp://127.0.0.1:9100")

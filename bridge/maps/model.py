@@ -28,7 +28,9 @@ StepDb = Annotated[float, Field(ge=-12.0, le=12.0, allow_inf_nan=False)]
 
 
 class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)  # true is no level
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, defer_build=True
+    )  # true is no level
 
 
 class About(_Table):

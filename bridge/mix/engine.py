@@ -135,7 +135,7 @@ class Engine:
     def _hear(self, who: int, slot: int, level_db: float, now_s: float) -> Verdict:
         """A sound level was measured: no wish, but it comes the same road."""
         if self.stage is None:
-            return Verdict(REFUSED, slot, who, level_db, level_db, "no ear here")
+            return Verdict(REFUSED, slot, who, level_db, self.matrix.asked[slot], "no ear here")
         return self.stage.hear(who, slot, level_db, now_s)
 
     def _stepped(self, asked_db: float, step_db: float) -> float:

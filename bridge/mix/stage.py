@@ -142,7 +142,7 @@ class Stage:
         """A meter said the level at a performer's ear: it replaces the estimate for a while."""
         performer = slot - self.matrix.sound
         if not self.listening.hears(performer):
-            return Verdict(REFUSED, slot, who, level_db, level_db, "no ear here")
+            return Verdict(REFUSED, slot, who, level_db, self.matrix.asked[slot], "no ear here")
         self.listening.measured(performer, level_db, now_s)
         self.matrix.asked[slot] = level_db
         self.engine.news[slot] = None
@@ -236,7 +236,12 @@ class Stage:
         self.held.put_all(held)
         self.goals.put_all(goals)
         self._falls.clear()
-        self._look()
+        if self._look():
+            _, rule, over_db = self.goals.loudest_part()
+            self.listening.notices.append(
+                f"the console stands {over_db:.1f} dB past a limit of the stage ({rule}): "
+                "nothing may rise; turn down what is loudest"
+            )
 
     def _unknown(self, slot: int) -> float:
         """What a level counts as that nobody has told: as high as it may be."""

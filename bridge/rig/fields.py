@@ -23,4 +23,4 @@ Name = Annotated[str, Field(min_length=1, max_length=bounds.NAME_CHARACTERS_MAX,
 class Table(BaseModel):
     """A table that knows its keys: others are refused, true is no number, nothing is changed."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, defer_build=True)

@@ -1,9 +1,9 @@
-"""The judge of the stage: no word brings it past its margin, an ear or a loudspeaker past its most.
+"""The judge of the stage: no word brings it past its margin, or an ear past its most. Pure.
 
 It keeps the effective levels that the console received, multiplies them by a coupling worked out
 by the witness's own code, and asks numpy for the eigenvalues. Falls, and what the desk does by
 itself, are followed; a word that raises or opens something is judged. While the stage stands past
-the margin no word may bring it further. Pure.
+the margin no word may bring it further.
 """
 
 from __future__ import annotations

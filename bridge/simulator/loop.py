@@ -35,7 +35,7 @@ COMPANY = 15
 """Stages that run side by side."""
 
 BLOCK_MAX = 256
-"""Most samples that are worked out together: the high-pass costs their square."""
+"""Most samples that are worked out together."""
 
 BLOCKS_KEPT = 64
 """Blocks between two tidyings of what is remembered."""
@@ -120,10 +120,11 @@ class Loops:
         longest = int(self._whole.max()) + 1 + self.block
         self._longest = longest
         pole = _pole(self._rate_hz)
+        # y[k] = pole y[k-1] + b (x[k] - x[k-1]), all of a block at once: within BLOCK_MAX samples
+        # the powers of the pole stay below ten thousand.
         steps = np.arange(self.block)
-        self._falling = pole ** (steps + 1.0)
-        lags = steps[None, :] - steps[:, None]
-        self._smooth = np.where(lags >= 0, pole ** np.maximum(lags, 0), 0.0) * (1.0 + pole) / 2.0
+        self._pole, self._falling = pole, pole**steps
+        self._rising = (1.0 + pole) / 2.0 * pole ** -(steps * 1.0)
 
     def _strike(self, seed: int | None) -> None:
         self._noise = np.random.default_rng(seed)
@@ -150,7 +151,8 @@ class Loops:
             heard += self._noise.standard_normal(heard.shape)
             self._left -= self.block
         change = np.diff(heard, axis=1, prepend=self._last_in)
-        sent = change @ self._smooth + self._last_out * self._falling
+        summed = np.cumsum(change * self._rising, axis=1)
+        sent = (summed + self._pole * self._last_out) * self._falling
         self._last_in, self._last_out = heard[:, -1:], sent[:, -1:]
         if sources is not None:  # a channel that is overdriven clips, as converters do
             sent = self._carried = np.clip(sent + sources, -1.0, 1.0)

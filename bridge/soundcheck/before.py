@@ -46,7 +46,7 @@ class Before:
             wish(m.open + bus, 0.0, now_s)
         for slot, value in self._between(m.send, m.on):
             wish(slot, min(value, self._cap_db(slot, marks, margin_db)), now_s)
-        for slot, value in self._between(m.on, m.tap):
+        for slot, value in (*self._between(m.on, m.tap), *self._between(m.pan, m.master)):
             wish(slot, value, now_s)
         wish(m.silence, 0.0, now_s)
         for slot, value in (*self._between(m.mute, m.open), *self._between(m.dim, m.silence)):

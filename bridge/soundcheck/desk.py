@@ -65,6 +65,10 @@ class Desk:
         """The switch of a send."""
         return self.matrix.on + channel * self.matrix.buses + bus
 
+    def pan(self, channel: int, bus: int) -> int:
+        """Where a send stands between the sides of a bus."""
+        return self.matrix.pan + channel * self.matrix.buses + bus
+
     def master(self, bus: int) -> int:
         """The master of a bus."""
         return self.matrix.master + bus

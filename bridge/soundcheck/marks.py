@@ -306,8 +306,8 @@ def _read_back(book: Book, text: str, marks: tuple[Mark, ...], clears: tuple[Cle
     try:
         again = parse_marks(text, book.where)
     except MarksError as error:
-        syntax = error.faults[0].expected.startswith("TOML")
-        raise MarksError([form] if syntax else error.faults) from None
+        full = error.faults[0].expected.startswith("at most")
+        raise MarksError(error.faults if full else [form]) from None
     if again.marks != marks or again.clears != clears:
         raise MarksError([form])
     return again

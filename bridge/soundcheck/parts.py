@@ -8,12 +8,18 @@ from bridge.mix.gesture import REFUSED, explain
 from bridge.soundcheck import texts
 from bridge.soundcheck.before import Before
 from bridge.soundcheck.desk import Desk
+from bridge.soundcheck.marks import rounded_db
 from bridge.soundcheck.rise import Rise
 from bridge.soundcheck.states import Finding, Plan, State
 from bridge.units import OFF
 
 REMIND_S = 10.0
 """Time between two words about what is being waited for."""
+
+
+WIDE_DB = 10.0 * math.log10(2.0)
+"""What a pan may add to one side of a bus against the middle, dB (equal power): a pair is tested in
+the middle, where neither side is passed over, and kept so much lower, as any pan may follow."""
 
 
 class Parts:
@@ -76,6 +82,10 @@ class Parts:
     def withdrawn(self, channel: int, bus: int) -> None:
         """A mark was withdrawn: its pair counts as not tested."""
         self.done.discard((channel, bus))
+
+    def kept_db(self, level_db: float, bus: int) -> float:
+        """A level as it is kept: for the worst pan, and never above what was heard, dB."""
+        return rounded_db(level_db - (WIDE_DB if bus in self.plan.wide else 0.0))
 
     def say(self, text: str) -> None:
         """Tell the person something."""

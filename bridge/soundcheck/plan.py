@@ -65,4 +65,11 @@ def plan_of(rig: Rig, book: Book, *, fresh: bool = False) -> Plan:
     margin_db = rig.file.stage.margin_db if rig.file.stage is not None else 6.0
     done = frozenset() if fresh else done_pairs(book, rig)
     possible = frozenset((c, b) for b, cs in enumerate(pairs) for c in cs)
-    return Plan(pairs, done & possible, margin_db, ring_marks(book, rig))
+    return Plan(pairs, done & possible, margin_db, ring_marks(book, rig), _wide(rig))
+
+
+def _wide(rig: Rig) -> frozenset[int]:
+    """Buses on which a pan moves sound from one loudspeaker to another."""
+    sided = {each.bus for each in rig.file.loudspeaker if each.side != "both"}
+    buses = enumerate(rig.file.bus)
+    return frozenset(b for b, bus in buses if bus.width == "stereo" and bus.id in sided)

@@ -14,7 +14,6 @@ from collections.abc import Callable
 
 from bridge.soundcheck import texts
 from bridge.soundcheck.desk import Desk
-from bridge.soundcheck.marks import rounded_db
 from bridge.soundcheck.parts import REMIND_S, Parts
 from bridge.soundcheck.rise import Course, Rise
 from bridge.soundcheck.states import Finding, Plan, Said, State, Word
@@ -122,7 +121,8 @@ class Procedure(Parts):
         return State.RISING
 
     def _mark_clear(self, rise: Rise, now_s: float) -> State:
-        level_db, pair = rounded_db(rise.now_db()), (rise.channel, rise.bus)
+        pair = rise.channel, rise.bus
+        level_db = self.kept_db(rise.now_db(), rise.bus)
         self.down(now_s)
         self.found.append(Finding("clear", *pair, level_db))
         self.done.add(pair)

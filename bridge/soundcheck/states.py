@@ -68,12 +68,14 @@ class Plan:
         done: Pairs that have been tested and are passed over.
         margin_db: Distance kept from a ring, dB.
         marks: Ring marks in force at the beginning.
+        wide: Buses whose two sides have loudspeakers of their own.
     """
 
     pairs: Sequence[Sequence[int]]
     done: frozenset[tuple[int, int]] = frozenset()
     margin_db: float = 6.0
     marks: tuple[RingMark, ...] = ()
+    wide: frozenset[int] = frozenset()
 
 
 class Said(NamedTuple):

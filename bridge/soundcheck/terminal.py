@@ -5,11 +5,13 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import os
+import queue
 import signal
 import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
+from typing import TextIO
 
 from bridge import daemon
 from bridge.soundcheck.marks import checked_name
@@ -21,6 +23,12 @@ LINE_BYTES_MAX = 1000
 
 LINES_MAX = 100
 """Lines that wait to be acted on; whoever writes faster into the pipe waits."""
+
+SAID_MAX = 1000
+"""Lines that wait for a terminal that is held up; beyond it nobody reads, and all goes down."""
+
+SAY_S = 1.0
+"""How long the end waits for such a terminal."""
 
 _SIGNALS = [
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
@@ -52,36 +60,74 @@ async def run(path: Path, *, by: str | None = None, fresh: bool = False) -> bool
     def interrupt() -> None:
         session.interrupt()
 
-    person = Person(who, _teller(interrupt), keep)
+    voice = Voice(_handle(sys.stdout), interrupt)
+    person = Person(who, voice.say, keep)
     session = Session(daemon.Daemon(rig, maps), person, book, fresh=fresh)
     for number in _SIGNALS:
         with contextlib.suppress(NotImplementedError):
             loop.add_signal_handler(number, interrupt)
     lines: asyncio.Queue[str | None] = asyncio.Queue(LINES_MAX)
     reader = threading.Thread(
-        target=read_lines, args=(sys.stdin.fileno(), lines, loop), name="keys", daemon=True
+        target=read_lines, args=(_handle(sys.stdin), lines, loop), name="keys", daemon=True
     )
     reader.start()
-    return await session.run(lines)
+    try:
+        return await session.run(lines)
+    finally:
+        voice.end()
 
 
-def _teller(interrupt: Callable[[], None]) -> Callable[[str], None]:
-    """Something that prints a line; where nobody can read it, everything goes down."""
-    deaf = False
+def _handle(stream: TextIO | None) -> int:
+    """The handle of a standard stream; one that cannot be used where it has none."""
+    try:
+        return -1 if stream is None else stream.fileno()
+    except OSError:
+        return -1
 
-    def say(text: str) -> None:
-        nonlocal deaf
-        if deaf:
-            return
+
+class Voice:
+    """Writes lines in a thread: a terminal that is held up must not hold up the bridge.
+
+    Args:
+        handle: Where to write.
+        deaf: Called once in the loop when nobody reads any more.
+    """
+
+    def __init__(self, handle: int, deaf: Callable[[], None]) -> None:
+        self._handle, self._deaf = handle, deaf
+        self._loop = asyncio.get_running_loop()
+        self._waiting: queue.Queue[bytes | None] = queue.Queue(SAID_MAX)
+        self._told_deaf = False
+        self._thread = threading.Thread(target=self._write, name="voice", daemon=True)
+        self._thread.start()
+
+    def say(self, text: str) -> None:
+        """Have a line written, after those that wait."""
         try:
-            print(text, flush=True)
-        except (OSError, ValueError):
-            deaf = True
-            with contextlib.suppress(OSError):
-                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            asyncio.get_running_loop().call_soon(interrupt)
+            self._waiting.put_nowait(f"{text}\n".encode("utf-8", "replace"))
+        except queue.Full:
+            self._is_deaf()
 
-    return say
+    def end(self) -> None:
+        """Wait a moment for what has not been written yet."""
+        with contextlib.suppress(queue.Full):
+            self._waiting.put_nowait(None)
+            self._thread.join(SAY_S)
+
+    def _write(self) -> None:
+        while (data := self._waiting.get()) is not None:
+            try:
+                while data:
+                    data = data[os.write(self._handle, data) :]
+            except OSError:
+                with contextlib.suppress(RuntimeError):  # the loop has ended
+                    self._loop.call_soon_threadsafe(self._is_deaf)
+                return
+
+    def _is_deaf(self) -> None:
+        if not self._told_deaf:
+            self._told_deaf = True
+            self._deaf()
 
 
 def read_lines(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from bridge.soundcheck import texts
-from bridge.soundcheck.marks import rounded_db
 from bridge.soundcheck.parts import REMIND_S, Parts
 from bridge.soundcheck.rise import Rise, working_db
 from bridge.soundcheck.states import Finding, Said, State, Word
@@ -122,6 +121,8 @@ def raise_pair(parts: Parts, said: Said) -> State:
                   "off or not known: bring it to where it will be, then `go`.")  # fmt: skip
         return State.READY
     parts.wish(parts.desk.switch(channel, bus), 1.0, said.now_s)
+    if bus in parts.plan.wide:
+        parts.wish(parts.desk.pan(channel, bus), 0.0, said.now_s)
     parts.before.keep(parts.desk.send(channel, bus))
     parts.desk.lift(channel, bus)
     parts.rise = Rise(parts.desk, channel, bus, fader_db=fader_db, now_s=said.now_s)
@@ -135,7 +136,7 @@ def ring(parts: Parts, said: Said) -> State:
     assert rise is not None, "something rises while rising"
     pair = rise.channel, rise.bus
     rise.note(said.now_s)
-    level_db = rounded_db(rise.level_db(said.began_s))
+    level_db = parts.kept_db(rise.level_db(said.began_s), rise.bus)
     rise.back_off(level_db - margin_db - SPARE_DB, said.now_s)
     parts.desk.lower()
     if level_db < LEAST_DB:

@@ -150,6 +150,28 @@ def test_two_shipped_rigs_can_run_side_by_side() -> None:
     assert [port for port, rigs in ports.items() if rigs > 1] == []
 
 
+WITH_STAGE = ("demo", "stage-32")
+
+
+@pytest.mark.parametrize("name", WITH_STAGE)
+def test_a_shipped_stage_starts_well_inside_its_margin(name: str) -> None:
+    stage = check(rig_path(name)).data()["stage"]
+    assert stage["start_headroom_db"] > stage["margin_db"] + 20.0
+    assert stage["nominal_headroom_db"] > stage["margin_db"] + 6.0
+
+
+@pytest.mark.parametrize("name", WITH_STAGE)
+def test_on_a_shipped_stage_somebody_who_wants_it_all_meets_the_feedback_ceiling(name: str) -> None:
+    report = check(rig_path(name))
+    limits, top = report.rig.file.limits, {}
+    for bus in report.rig.file.bus:
+        own = bus.send_ceiling_db
+        top[bus.id] = limits.send_ceiling_db if own is None else own
+    mine = {bus for performer in report.rig.file.performer for bus in performer.buses}
+    rows = [row for row in report.data()["stage"]["buses"] if row["channel"] is not None]
+    assert [r["bus"] for r in rows if r["bus"] in mine and r["beside_db"] < top[r["bus"]]]
+
+
 # -- schemas ------------------------------------------------------------------------------------
 
 
@@ -234,6 +256,10 @@ def test_the_schema_takes_every_shipped_file(
         ("channel", [{"id": "kick"}], ".channel.0.console is missing"),
         ("limits", {"step_db": 9}, ".limits.step_db: 9 is out of range"),
         ("rig", {"name": 4}, ".rig.name: 4 is no string"),
+        ("stage", {"margin_db": 40}, ".stage.margin_db: 40 is out of range"),
+        ("line", [{"start": {"bus": "kit"}}], ".line.0.from is missing"),
+        ("line", [{"start": {"bus": "kit"}}], ".line.0.start: no such key"),
+        ("ear", [{"performer": "ines"}], ".ear.0.at is missing"),
     ],
 )
 def test_the_schema_refuses_what_the_loader_refuses(

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from simulator_tape import (
+    LAYOUT,
     MASTER_0,
     MUTE,
     OFF,
@@ -221,7 +222,7 @@ GOOD = header_of(facts())
         ([GOOD, {"what": "tale", "at": 1}], "recording line 2: found 'tale', expected one of"),
         (
             [GOOD, {"what": "told", "at": 1, "slot": 999, "value": 0}],
-            "found slot 999, expected 0..29",
+            f"found slot 999, expected 0..{LAYOUT.size - 1}",
         ),
         (
             [GOOD, {"what": "told", "at": "?", "slot": 1, "value": 0}],

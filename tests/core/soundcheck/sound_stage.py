@@ -144,9 +144,9 @@ class Check:
     def state(self) -> State:
         return self.procedure.state
 
-    def say(self, word: Word, hz: float | None = None, *, reaction_s: float = 0.5) -> Check:
+    def say(self, word: Word, hz: float | None = None, **more: float) -> Check:
         """The person says a word; the console has what follows at once."""
-        self.procedure.hear(word, self.house.now_s, hz, reaction_s=reaction_s)
+        self.procedure.hear(word, self.house.now_s, hz, **more)
         self.house.pump()
         self._take()
         return self

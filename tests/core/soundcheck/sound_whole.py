@@ -16,6 +16,7 @@ from bridge.daemon import Daemon
 from bridge.errors import Fault
 from bridge.house import console_words
 from bridge.maps.load import parse_map
+from bridge.rig.layout import Parameter
 from bridge.rig.rig import parse_rig
 from bridge.simulator import clock
 from bridge.simulator.air import Air
@@ -87,6 +88,7 @@ class Evening:
         self.kept: list[Edit] = []
         self.on_text: Callable[[str], None] = lambda text: None
         self.fails = 0
+        self.pan = 0.0
 
     def ring_db(self, channel: int, bus: int) -> float:
         return self.air.ring_level_db(channel, bus)[0]
@@ -99,6 +101,7 @@ class Evening:
         rig, words = self.rig, self.maps[self.rig.file.console.map]
         far, near = console_words(rig, words, at_console=True), console_words(rig, words)
         before = random_levels(rig.layout, sorted(far.can_set), 7)
+        before |= dict.fromkeys(rig.layout.slots(Parameter.SEND_PAN), self.pan)
         self.stand_in = StandIn(far, rig.layout, self.lines.append, power_on=before)
         facts = facts_from(rig, near, self.stand_in.values, Road(delay_s=0.05, news_s=3.0))
         self.facts = dataclasses.replace(facts, stage=None)  # one pair may pass it, by design
@@ -166,7 +169,8 @@ class Evening:
         while self.loop.time() < LATE_S:
             await asyncio.sleep(LOOK_S)
             levels = self.mixing.all_db(self.stand_in.values)
-            ringing = self.air.ringing(levels) if max(map(max, levels)) > -40.0 else []
+            pans = self.mixing.pans(self.stand_in.values)
+            ringing = self.air.ringing(levels, pans) if max(map(max, levels)) > -40.0 else []
             if ringing and not heard:
                 channel, bus, hz = ringing[0]
                 self.rang.append((channel, bus, levels[channel][bus]))

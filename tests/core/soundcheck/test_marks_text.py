@@ -184,6 +184,27 @@ def test_a_form_that_cannot_be_changed_safely_is_refused_with_what_could_be(text
         with_frequency(with_mark(book, mark(channel="kick")), ("voice", "kit"), 99.0)
 
 
+def test_a_marks_list_in_one_line_is_not_withdrawn_from_in_a_wrong_place() -> None:
+    text = 'mark = [{ channel = "voice", bus = "kit", level_db = 1, when = 2025-03-01, by = "R" }]'
+    with pytest.raises(MarksError, match="each key on a line of its own"):
+        withdrawn(parse_marks(text, "m.toml"), ("voice", "kit"))
+
+
+def test_what_would_read_back_as_something_else_is_never_written(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(text_of_marks, "quoted", lambda text: '"somebody else"')
+    with pytest.raises(MarksError, match="each key on a line of its own"):
+        with_mark(Book("m.toml"), mark())
+
+
+def test_a_full_file_says_so() -> None:
+    one = '[[mark]]\nchannel="voice"\nbus="kit"\nlevel_db=1\nwhen=2025-03-01\nby="R"\n'
+    full = parse_marks(one * text_of_marks.MARKS_MAX, "m.toml")
+    with pytest.raises(MarksError, match="at most 4096 in the list"):
+        with_mark(full, mark())
+
+
 def test_a_file_with_line_ends_of_another_system_is_changed_too() -> None:
     book = parse_marks(BY_HAND.replace("\n", "\r\n"), "m.toml")
     book = withdrawn(with_frequency(book, ("voice", "kit"), 400.0), ("voice", "kit"))

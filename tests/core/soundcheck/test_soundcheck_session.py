@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from sound_stage import ACCORDION, FRONT, KIT, VOICE
-from sound_whole import ANSWERS, LOOK_S, Evening
+from sound_whole import ANSWERS, LOOK_S, LOUD, Evening
 
 from bridge.soundcheck.marks import Book
 from bridge.soundcheck.plan import done_pairs
@@ -48,6 +49,24 @@ def test_the_marks_are_the_levels_at_which_the_air_rings(name: str) -> None:
     assert len(done_pairs(evening.session.book, evening.rig)) == 4
 
 
+def test_a_mark_of_a_wide_mix_holds_wherever_the_pans_stand_later() -> None:
+    left = LOUD.replace('id = "wedge-front"', 'id = "wedge-left"\nside = "left"')
+    right = left[left.index('[[loudspeaker]]\nid = "wedge-left"') :]
+    right = right.replace("left", "right").replace("[0.0, -1.2, 0.3]", "[5.0, -2.0, 0.3]")
+    text = (left + right).replace('id = "front"', 'id = "front"\nwidth = "stereo"')
+    evening = Evening(text=text)
+    evening.pan = 0.9  # far from the wedge that is near
+    assert evening.run()
+    marks = evening.session.book.in_force()
+    for channel, name in ((ACCORDION, "accordion"), (VOICE, "voice")):
+        levels = np.full(evening.air.shape, -math.inf)
+        levels[channel, FRONT] = marks[name, "front"].level_db
+        for pan in (-1.0, -0.5, 0.0, 0.5, 1.0):
+            reserve_db, _ = evening.air.reserve_db(levels, np.full(levels.shape, pan))
+            assert reserve_db > -STEP_DB
+        assert reserve_db < 9.0, "and is not kept low for nothing"
+
+
 @pytest.mark.parametrize("name", CONSOLES)
 def test_the_witness_finds_no_breach_in_a_soundcheck(name: str) -> None:
     evening = Evening(**CONSOLES[name])
@@ -85,7 +104,7 @@ def test_silence_and_the_end_of_the_keys_take_everything_down_wherever_it_stands
     assert evening.run(), evening.texts[-5:]
     assert took[1] <= -60.0, "a tenth of a second after the key"
     assert evening.session.procedure.state is State.LEFT
-    assert evening.loudest_db() <= -60.0
+    assert evening.loudest_db() <= -60.0 and evening.session.desk.silenced
     if how != "silence":
         assert evening.loop.time() < took[0] + 6.0, "and it ends"
 
