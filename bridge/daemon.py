@@ -10,7 +10,7 @@ import signal
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from bridge import limits, watching
 from bridge.errors import Fault, LinkError, MapError
@@ -26,6 +26,9 @@ from bridge.rig.fits import misfits
 from bridge.rig.load import load_rig, read_map
 from bridge.rig.rig import Rig
 from bridge.roads import Roads
+
+if TYPE_CHECKING:
+    from bridge.stage.rings import RingMark
 
 log = logging.getLogger("foldbridge")
 
@@ -78,6 +81,19 @@ def load(path: Path) -> tuple[Rig, dict[str, MapFile]]:
     return rig, maps
 
 
+def marks_of(rig: Rig) -> tuple[RingMark, ...]:
+    """The ring marks of a rig; none where it has no stage, which then loads nothing for it.
+
+    Raises:
+        FileError: the file of the marks is there and cannot be used.
+    """
+    if rig.file.stage is None:
+        return ()
+    from bridge.soundcheck.marks_file import load_marks
+
+    return load_marks(rig)
+
+
 class Daemon:
     """A rig running on its links.
 
@@ -101,9 +117,7 @@ class Daemon:
         self.house = House(rig, maps, roads, self._verdict)
         stage = self.house.engine.stage
         if stage is not None:
-            from bridge.soundcheck.marks_file import load_marks
-
-            stage.use_marks(load_marks(rig))
+            stage.use_marks(marks_of(rig))
         self.first_gesture_s: float | None = None
         self._console_state = ""
         self._timer: asyncio.TimerHandle | None = None

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from bridge.daemon import Daemon, load
+from bridge.daemon import Daemon, load, marks_of
 from bridge.errors import Fault, LinkError, RigError
 from bridge.house import console_words
 from bridge.links.address import SocketAddress, parse_address
@@ -58,7 +58,8 @@ class Demo:
         far = console_words(rig, maps[rig.file.console.map], at_console=True)
         near = console_words(rig, maps[rig.file.console.map])
         self.stand_in = StandIn(far, rig.layout, self.lines.append)
-        self._facts = facts_from(rig, near, self.stand_in.values, Road(delay_s=0.05, news_s=0.5))
+        self._facts = facts_from(rig, near, self.stand_in.values, Road(delay_s=0.05, news_s=0.5),
+                                 marks=marks_of(rig))  # fmt: skip
         self.daemon = Daemon(rig, maps)
         self.console = Console(self.stand_in)
         self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)

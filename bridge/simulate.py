@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Literal, cast
 
 from bridge import limits
-from bridge.daemon import load
+from bridge.daemon import load, marks_of
 from bridge.errors import LinkError
 from bridge.house import console_words
 from bridge.links.address import MidiAddress, SocketAddress, parse_address
@@ -80,7 +80,7 @@ class Simulation:
         near = console_words(self.rig, map_file)
         self._record = lambda line: None
         self.stand_in = StandIn(far, self.rig.layout, lambda line: self._record(line))
-        marks = _marks(self.rig)
+        marks = marks_of(self.rig)
         self.facts = facts_from(self.rig, near, self.stand_in.values, ROAD, marks=marks)
         self.console = Console(
             self.stand_in,
@@ -195,19 +195,6 @@ class Simulation:
         await link.open()
         self._link = link
         return f"MIDI port {address.pattern}"
-
-
-def _marks(rig: Rig) -> tuple[tuple[int, int, float], ...]:
-    """The ring marks in force; a rig without a stage does not even load what reads them.
-
-    Raises:
-        MarksError: the file of the marks is damaged.
-    """
-    if rig.file.stage is None:
-        return ()
-    from bridge.soundcheck.marks_file import load_marks
-
-    return load_marks(rig)
 
 
 def far_port(pattern: str, where: str) -> MidiAddress:

@@ -3,7 +3,16 @@
     python3 tools/prediction.py [--stages N] [--seed N] [--no-loop]
 
 For each stage: where the power bound and the amplitude bound put the first ring, and where it
-really is, with a random sign and up to 10 ms of its own on every path. Nothing here is a room.
+really is, with a random sign and up to 10 ms of its own on every path.
+
+The amplitude bound takes all waves as meeting in step. For the paths that are declared it is a
+theorem: below it nothing rings, at any frequency. It is far too strict where many paths add up.
+The power bound takes waves as meeting at random and is a mean: of all frequencies the unluckiest
+one rings, so most stages ring some decibels before it, and the margin has to cover that. Neither
+knows what nobody declared: walls and room modes, a hand around a capsule, people who move, boxes
+that radiate differently from their coverage angle, an equaliser. A soundcheck measures; these
+estimate. Nor does either cover a stereo mix panned to the middle between two loudspeakers that
+one microphone hears alike: of two sides the louder one is counted, and in step both add 3 dB.
 """
 
 from __future__ import annotations

@@ -91,10 +91,20 @@ def hearing(heard: declared.Microphone, place: Sequence[float]) -> float:
 def coupling(
     ways: Iterable[Path], shape: tuple[int, int], *, amplitudes: bool
 ) -> tuple[tuple[float, ...], ...]:
-    """Channels x buses: sums of powers, or of amplitudes; of two sides the louder one."""
+    """Channels x buses: sums of powers, or of amplitudes, at the worst of all pans.
+
+    A pan of equal power plays ``cos`` and ``sin`` of one angle: of powers the louder side alone is
+    the most, of amplitudes in step the root of both squares.
+
+    Args:
+        ways: The paths.
+        shape: Number of channels and of buses.
+        amplitudes: Sum amplitudes, the worst case of all phases; else powers.
+    """
     channels, buses = shape
     sides = [[[0.0, 0.0, 0.0] for _ in range(buses)] for _ in range(channels)]
     for way in ways:
         size = abs(way.gain)
         sides[way.channel][way.bus][way.side] += size if amplitudes else size * size
-    return tuple(tuple(both + max(left, right) for both, left, right in row) for row in sides)
+    worst = math.hypot if amplitudes else max
+    return tuple(tuple(both + worst(left, right) for both, left, right in row) for row in sides)

@@ -1,7 +1,8 @@
 """A rig's stage as numbers: couplings, levels at ears, what each bus may drive. Pure.
 
-A bus at unity with every channel at nominal level is what all figures refer to. On a stereo bus a
-panned signal may stand on one side alone, so the louder side counts, whatever the pans are.
+A bus at unity with every channel at nominal level is what all figures refer to. On a stereo bus
+the worst of all pans counts. A pan of equal power plays ``cos`` and ``sin`` of one angle to the
+sides: of powers the louder side alone is the most, of amplitudes in step the root of both squares.
 """
 
 from __future__ import annotations
@@ -166,14 +167,14 @@ def _sides(rig: Rig, bus: str, known: tuple[coupling.Loudspeaker | None, ...]) -
 
 
 def _louder(sides: _Sides, heard: coupling.Microphone, per_ten: float) -> float:
-    """What a bus brings into a microphone, the louder side alone; powers or amplitudes."""
+    """What a bus brings into a microphone at the worst pan; powers (10) or amplitudes (20)."""
 
     def total(side: list[coupling.Loudspeaker]) -> float:
         levels = (s.level_db(heard.at) + coupling.heard_db(heard, s) for s in side)
         return float(sum(10.0 ** (level / per_ten) for level in levels))
 
     both, left, right = map(total, sides)
-    return both + max(left, right)
+    return both + (max(left, right) if per_ten == 10.0 else math.hypot(left, right))
 
 
 def _at_ear(ear: declared.Ear, bus: str, sides: _Sides) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from bridge.errors import MapError
@@ -20,6 +22,9 @@ parameter = "sound level"
 address = "/ear/{performer}/laeq"
 type = "f"
 """
+
+
+MAPPINGS = Path(__file__).parents[3] / "mappings"
 
 
 def said(text: str, data: bytes) -> list[tuple[int, float]]:
@@ -71,3 +76,10 @@ midi_channel = 1
 number = 20
 """
     assert said(text, b"\xb0\x14\x5a") == [(LAYOUT.slot(Parameter.SOUND_LEVEL, 0), 90.0)]
+
+
+def test_the_shipped_map_of_a_meter_says_a_level() -> None:
+    text = (MAPPINGS / "sound-meter.toml").read_text()
+    heard = said(text, osc.encode("/ear/1/laeq", "f", (88.0,)))
+    assert heard == [(LAYOUT.slot(Parameter.SOUND_LEVEL, 0), 88.0)]
+    assert said(text, osc.encode("/ear/1/laeq", "f", (3.0,))) == []

@@ -155,6 +155,13 @@ def test_a_level_that_changes_goes_straight_over_without_a_click() -> None:
     steps = np.abs(np.diff(front))
     steepest = 2.0 * math.pi * VOICE_HZ / RATE_HZ * 10.0 ** (NOMINAL_DBFS / 20.0)
     assert steps.max() <= steepest * 1.02
+    louder = list(values)
+    louder[rig.layout.slot(SEND, 0, 0)] = 6.0206
+    front = heard(rig, facts, [later, louder]).mixes[0][:, 0]
+    at = np.arange(2 * size)
+    tone = 10.0 ** (NOMINAL_DBFS / 20.0) * np.sin(2.0 * math.pi * VOICE_HZ * at / RATE_HZ)
+    expected = tone * (1.0 + np.clip((at - size + 1.0) / size, 0.0, 1.0))
+    np.testing.assert_allclose(front, expected, atol=1e-5)
 
 
 def test_what_would_clip_is_turned_down_together_and_said() -> None:
@@ -180,9 +187,11 @@ def test_with_a_stage_the_air_colours_the_tone_as_a_loop_does() -> None:
 
 def test_a_mix_beyond_its_ring_level_rings_until_the_channel_is_full() -> None:
     calm = played({(SEND, 0, 0): -1.0}, STAGE).mixes[0]
-    ringing = played({(SEND, 0, 0): 1.0}, STAGE).mixes[0]
+    ringing = played({(SEND, 0, 0): 1.0}, STAGE)
     assert np.abs(calm).max() < 0.95
-    assert np.abs(ringing[-4800:]).max() > 0.95
+    assert np.abs(ringing.mixes[0][-4800:]).max() > 0.95
+    # The channel clips at full scale, so the mix stands 1 dB above it and is turned down by that.
+    assert ringing.scaled_db == pytest.approx(-1.0, abs=0.01)
 
 
 def test_every_channel_has_a_tone_of_its_own() -> None:

@@ -22,6 +22,7 @@ from simulator_tape import (
     TAP,
     Tape,
     facts,
+    settable,
     slot,
 )
 
@@ -132,6 +133,33 @@ def test_while_the_stage_stands_past_the_margin_nothing_may_bring_it_further() -
     assert "(it was at 4.4" in found.breaches[0].text
 
 
+def test_while_one_loop_stands_past_the_margin_another_one_is_free() -> None:
+    apart = StageFacts(6.0, "power", ((H, 0.0), (0.0, H)))
+    far = slot(SEND, 1, 1)
+    run = tape(apart, {far: -20.0}).desk(10.0, SEND_00, -8.0)
+    assert run.told(20.0, far, -19.0).found() == {}
+
+
+def test_of_two_desk_moves_only_the_one_that_is_news_is_left_out() -> None:
+    both = StageFacts(6.0, "power", ((H, H), (H, H)))
+    far = slot(SEND, 1, 1)
+    held = {SEND_00: -30.0, far: -30.0, SEND_10: -14.0}
+    on_its_way = {"seq": 1, "sent": 19.9}
+    run = tape(both, held, news_s=0.5).desk(10.0, SEND_00, -10.5).desk(20.0, far, -8.0)
+    assert run.told(20.1, SEND_10, -13.5, **on_its_way).found() == {"feedback": 1}
+    run = tape(both, held, news_s=0.5).desk(10.0, SEND_00, -20.0).desk(20.0, far, -8.0)
+    assert run.told(20.1, SEND_10, -13.5, **on_its_way).found() == {}
+
+
+def test_where_the_tap_is_out_of_reach_the_declared_one_counts() -> None:
+    declared = StageFacts(6.0, "power", ((H, 0.0), (0.0, 0.0)), post=(True, False))
+    reach = settable(FADER, SEND, ON, MASTER, MUTE)
+    held = {SEND_00: -6.0, slot(FADER, 0): -5.0}  # -11 dB, where the tap itself would say -6
+    run = tape(declared, held, can_set=reach, can_read=reach).told(1.0, SEND_00, -5.5)
+    assert run.found() == {}
+    assert run.told(3.0, SEND_00, -4.5).found() == {"feedback": 1}
+
+
 def test_a_raise_that_crossed_the_desks_own_move_is_no_breach_and_later_ones_are() -> None:
     both = StageFacts(6.0, "power", ((H, 0.0), (H, 0.0)))
     on_its_way = {"seq": 1, "sent": 9.9}
@@ -167,6 +195,21 @@ def test_two_mixes_at_one_ear_add_up_as_powers() -> None:
     found = tape(EARS, held).told(1.0, there, -12.9).judged()
     assert found.counts == {"exposure": 1}
     assert "brings the ear of maud to 81.7980 dB, expected at most 81.7609" in str(found.first)
+
+
+def test_ears_count_powers_where_the_bound_counts_amplitudes() -> None:
+    ears = StageFacts(6.0, "amplitude", EARS.coupling, EARS.loads)
+    there = slot(SEND, 0, 1)
+    held = {SEND_00: -10.0, there: -13.5}
+    assert tape(ears, held).told(1.0, there, -13.1).found() == {}
+    assert tape(ears, held).told(1.0, there, -12.9).found() == {"exposure": 1}
+
+
+def test_an_ear_that_the_desk_took_past_its_most_may_not_get_more() -> None:
+    there = slot(SEND, 0, 1)
+    run = tape(EARS, {there: -20.0}).desk(10.0, SEND_00, -5.0)
+    assert run.told(20.0, SEND_00, -5.5).found() == {}
+    assert run.told(21.0, there, -19.5).found() == {"exposure": 1}
 
 
 def test_the_most_of_a_loudspeaker_binds_its_own_mix_and_no_other() -> None:

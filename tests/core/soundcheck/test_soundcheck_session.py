@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
@@ -24,10 +25,17 @@ CONSOLES = {
 COARSE_DB = {"midi, 7 bit": 1.5}
 
 
+@functools.cache
+def held(name: str) -> tuple[Evening, bool]:
+    """One whole soundcheck at a kind of console, looked at from several sides."""
+    evening = Evening(**CONSOLES[name])
+    return evening, evening.run()
+
+
 @pytest.mark.parametrize("name", CONSOLES)
 def test_the_marks_are_the_levels_at_which_the_air_rings(name: str) -> None:
-    evening = Evening(**CONSOLES[name])
-    assert evening.run(), evening.texts[-5:]
+    evening, well = held(name)
+    assert well, evening.texts[-5:]
     layout = evening.rig.layout
     found = {
         (layout.channels.index(channel), layout.buses.index(bus)): mark
@@ -53,6 +61,7 @@ def test_a_mark_of_a_wide_mix_holds_wherever_the_pans_stand_later() -> None:
     left = LOUD.replace('id = "wedge-front"', 'id = "wedge-left"\nside = "left"')
     right = left[left.index('[[loudspeaker]]\nid = "wedge-left"') :]
     right = right.replace("left", "right").replace("[0.0, -1.2, 0.3]", "[5.0, -2.0, 0.3]")
+    right = right.replace("= 125", "= 95")  # hardly heard: all the sound is on the left
     text = (left + right).replace('id = "front"', 'id = "front"\nwidth = "stereo"')
     evening = Evening(text=text)
     evening.pan = 0.9  # far from the wedge that is near
@@ -61,16 +70,16 @@ def test_a_mark_of_a_wide_mix_holds_wherever_the_pans_stand_later() -> None:
     for channel, name in ((ACCORDION, "accordion"), (VOICE, "voice")):
         levels = np.full(evening.air.shape, -math.inf)
         levels[channel, FRONT] = marks[name, "front"].level_db
-        for pan in (-1.0, -0.5, 0.0, 0.5, 1.0):
-            reserve_db, _ = evening.air.reserve_db(levels, np.full(levels.shape, pan))
-            assert reserve_db > -STEP_DB
-        assert reserve_db < 9.0, "and is not kept low for nothing"
+        least = min(
+            evening.air.reserve_db(levels, np.full(levels.shape, pan))[0]
+            for pan in (-1.0, -0.5, 0.0, 0.5, 1.0)
+        )
+        assert -STEP_DB < least < 2.0, "it rings nowhere, and is not kept low for nothing"
 
 
 @pytest.mark.parametrize("name", CONSOLES)
 def test_the_witness_finds_no_breach_in_a_soundcheck(name: str) -> None:
-    evening = Evening(**CONSOLES[name])
-    evening.run()
+    evening, _ = held(name)
     findings = evening.findings()
     assert findings.ok, findings.text()
     assert evening.loudest_db() <= -60.0, "and it leaves everything down"
