@@ -78,6 +78,10 @@ ROWS: dict[str, Row] = {
     "house": Row(f"{PURE_PARTS} console controllers"),
     "checking": Row(f"{INSIDE} links", words("fnmatch ipaddress")),
     "checking/__init__": Row(f"{INSIDE} links daemon", words("pathlib"), pure=False),
+    "plan": Row(f"{BASE} rig stage", words("numpy")),
+    "plan/__init__": Row(f"{BASE} rig stage", words("argparse json pathlib sys"), pure=False),
+    "plan/page": Row(f"{BASE} rig stage", words("jinja2 markupsafe"), pure=False),
+    "plan/drawing": Row(f"{BASE} rig stage", words("html io matplotlib warnings"), pure=False),
     "links": Row(f"{BASE} wire", words(f"{LOOP} {SYSTEM}"), pure=False),
     # A process of its own, so it has a clock of its own: no loop runs in it.
     "links/midi_helper": Row(f"{BASE} wire", words(f"{LOOP} {SYSTEM} time"), pure=False),

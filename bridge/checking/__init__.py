@@ -11,7 +11,7 @@ from pathlib import Path
 from bridge.checking import addresses, conflicts, dangers
 from bridge.checking.ground import Ground, Remark, compiled
 from bridge.checking.report import Report, report_on
-from bridge.daemon import load
+from bridge.daemon import load, marks_of
 from bridge.errors import Fault, MapError, RigError
 from bridge.rig.load import load_rig
 
@@ -26,6 +26,7 @@ def check(path: Path) -> Report:
 
     Raises:
         RigError, MapError: what cannot run, all faults of the rig and its maps together.
+        FileError: the file of its ring marks is there and cannot be used.
     """
     try:
         rig, maps = load(path)
@@ -48,7 +49,7 @@ def _on_stage(ground: Ground, remarks: Iterable[Remark]) -> Report:
     """The report on a rig with a stage; only such a rig waits for numpy to be loaded."""
     from bridge.checking import couplings, staging
 
-    air = couplings.air(ground)
+    air = couplings.air(ground, marks_of(ground.rig))
     warnings = (*remarks, *staging.remarks(ground, air))
     return report_on(ground, warnings, staging.notes(ground, air), stage=air)
 

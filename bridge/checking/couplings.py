@@ -16,6 +16,7 @@ from bridge.rig.layout import Parameter
 from bridge.rig.stage import Stage
 from bridge.stage import headroom
 from bridge.stage.headroom import decibels, power
+from bridge.stage.rings import RingMark, in_force
 from bridge.stage.spectral import Array
 from bridge.stage.survey import Survey, survey
 from bridge.units import OFF
@@ -53,6 +54,7 @@ class Air:
         nominal: The same with masters at nominal.
         beyond: Slots of sends and masters that can be neither set nor read.
         rows: The loudest way back of each bus.
+        marks: Ring marks in force: what was measured.
     """
 
     survey: Survey
@@ -61,6 +63,7 @@ class Air:
     nominal: Array
     beyond: tuple[int, ...]
     rows: tuple[Row, ...]
+    marks: tuple[RingMark, ...]
 
     @property
     def per(self) -> float:
@@ -70,7 +73,7 @@ class Air:
     @property
     def coupling(self) -> Array:
         """H in the unit of the bound."""
-        return self.survey.powers if self.per == 10.0 else self.survey.amplitudes
+        return in_force(self.survey.powers, self.survey.amplitudes, self.marks, self.per)
 
     @property
     def margin_tens(self) -> float:
@@ -96,12 +99,14 @@ class Air:
     def summary(self) -> str:
         """How far the start mixes stand from the first ring."""
         start_db, nominal_db = map(self.left_db, (self.start, self.nominal))
+        heard = f"ring marks in force: {len(self.marks)}; the rest are estimates"
+        basis = heard if self.marks else "estimates, not measured"
         if nominal_db == math.inf:
-            return "stage: nothing comes back into the start mixes; estimates, not measured"
+            return f"stage: nothing comes back into the start mixes; {basis}"
         return (
             f"stage: the start mixes are {_shown(start_db)} from the first ring, "
             f"{_shown(nominal_db)} with masters at nominal; the margin is "
-            f"{self.said.margin_db:g} dB; estimates, not measured"
+            f"{self.said.margin_db:g} dB; {basis}"
         )
 
     def data(self) -> dict[str, Any]:
@@ -109,15 +114,15 @@ class Air:
         return {
             "margin_db": self.said.margin_db,
             "bound": self.said.bound,
-            "measured": False,
+            "ring_marks": len(self.marks),
             "start_headroom_db": _finite(self.left_db(self.start)),
             "nominal_headroom_db": _finite(self.left_db(self.nominal)),
             "buses": [row._asdict() for row in self.rows],
         }
 
 
-def air(ground: Ground) -> Air:
-    """Work a rig's stage out.
+def air(ground: Ground, marks: tuple[RingMark, ...] = ()) -> Air:
+    """Work a rig's stage out, with the ring marks in force.
 
     Raises:
         AssertionError: the rig has no stage.
@@ -130,8 +135,8 @@ def air(ground: Ground) -> Air:
     nominal = [max(bus.nominal_db, OFF) for bus in ground.rig.file.bus]
     mixes = [power([[(level + master) / tens for level, master in zip(row, masters, strict=True)]
                     for row in sends]) for masters in (start, nominal)]  # fmt: skip
-    bare = Air(found, said, mixes[0], mixes[1], beyond, ())
-    return Air(found, said, mixes[0], mixes[1], beyond, tuple(_rows(ground, bare, nominal)))
+    bare = Air(found, said, mixes[0], mixes[1], beyond, (), marks)
+    return Air(found, said, mixes[0], mixes[1], beyond, tuple(_rows(ground, bare, nominal)), marks)
 
 
 def _beyond(ground: Ground) -> list[int]:

@@ -13,8 +13,6 @@ import math
 from collections import deque
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from bridge import limits
 from bridge.mix.gesture import LIMITED, REFUSED, TAKEN, Verdict
 from bridge.mix.listening import Listening
@@ -98,14 +96,11 @@ class Stage:
 
     def _coupling(self) -> Array:
         """H in force, in the unit of the bound."""
-        measured = rings.couplings(self.survey.powers, self.marks)
-        h = measured.in_force.copy()
-        if self._per_ten == 20.0:
-            predicted = np.isnan(measured.measured)
-            h = np.where(predicted, self.survey.amplitudes, np.sqrt(h))
+        found = self.survey
+        h = rings.in_force(found.powers, found.amplitudes, self.marks, self._per_ten)
         if self._lifted is not None:
             h[self._lifted] = 0.0
-        return np.asarray(h, np.float64)
+        return h
 
     # -- wishes ---------------------------------------------------------------------------------
 

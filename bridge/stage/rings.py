@@ -74,3 +74,26 @@ def couplings(predicted: ArrayLike, marks: Iterable[RingMark] = ()) -> Couplings
         place = mark.channel, mark.bus
         measured[place] = np.fmax(measured[place], strength)
     return Couplings(model, measured, np.where(np.isnan(measured), model, measured))
+
+
+def in_force(
+    powers: ArrayLike, amplitudes: ArrayLike, marks: Iterable[RingMark], per_ten: float
+) -> Array:
+    """The coupling in force in the unit of a bound: measured where somebody heard a ring.
+
+    A ring alone says how strong one pair is, whatever the phases: as an amplitude it is the root.
+
+    Args:
+        powers: Predicted coupling as power ratios.
+        amplitudes: The same as sums of amplitudes.
+        marks: Rings that were heard.
+        per_ten: 10 for powers, 20 for amplitudes.
+
+    Raises:
+        ValueError: as ``couplings``.
+    """
+    found = couplings(powers, marks)
+    if per_ten == 10.0:
+        return found.in_force.copy()
+    model = np.asarray(amplitudes, np.float64)
+    return np.where(np.isnan(found.measured), model, np.sqrt(found.in_force))

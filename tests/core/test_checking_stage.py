@@ -12,6 +12,7 @@ import pytest
 from support.checked import RIG, Bench
 
 from bridge.checking import Report
+from bridge.errors import FileError
 
 MIXED = ('id = "front"\nconsole = 2', 'id = "front"\nconsole = 2\nstart_mix = { voice = -20 }')
 MAUD = ('name = "Ines"\nbuses = ["kit"]',
@@ -124,8 +125,34 @@ def test_the_headroom_is_that_of_the_levels_at_start(bench: Staged) -> None:
     data = bench.on_stage().data()["stage"]
     assert data["start_headroom_db"] == pytest.approx(60.0, abs=0.01)
     assert data["nominal_headroom_db"] == pytest.approx(20.0, abs=0.01)
-    assert data["margin_db"] == 6 and data["measured"] is False
+    assert data["margin_db"] == 6 and data["ring_marks"] == 0
     assert "60.0 dB from the first ring, 20.0 dB with masters at nominal" in bench.on_stage().text()
+
+
+MARK = """
+[[mark]]
+channel = "voice"
+bus = "front"
+level_db = {level}
+when = 2026-11-03T18:02:11Z
+by = "Ruth"
+"""
+
+
+def test_a_ring_mark_beats_the_prediction(bench: Staged) -> None:
+    bench.path.with_name("house.marks.toml").write_text(MARK.format(level=4.0))
+    report = bench.on_stage()
+    data = report.data()["stage"]
+    # Send -20 dB, master at nominal 0 dB: 24 dB below the level at which it rang.
+    assert data["nominal_headroom_db"] == pytest.approx(24.0, abs=0.01)
+    assert data["ring_marks"] == 1
+    assert "ring marks in force: 1; the rest are estimates" in report.text()
+
+
+def test_a_damaged_file_of_marks_is_an_error_before_the_show(bench: Staged) -> None:
+    bench.path.with_name("house.marks.toml").write_text(MARK.format(level='"loud"'))
+    with pytest.raises(FileError, match="level_db"):
+        bench.on_stage()
 
 
 def test_a_ceiling_at_nominal_falls_with_the_nominal_level_of_the_bus(bench: Staged) -> None:
