@@ -164,7 +164,7 @@ class Controllers:
 
     def act(self, controller: Controller, moves: Iterable[Move], now_s: float) -> None:
         """Put moves before the rules, and remember what became of them."""
-        engine = self.engine
+        engine, wish = self.engine, self.wish
         for move in moves:
             _, slot, action, value, position = move
             controller.moves += 1
@@ -172,16 +172,33 @@ class Controllers:
                 value = controller.wanted(move, engine.matrix.asked[slot])
                 if value != value:
                     continue
-            verdict = engine.wish(controller.who, slot, action, value, now_s)
-            outcome = verdict[0]
-            self.counts[outcome] += 1
-            self.verdicts.append((now_s, controller.name, verdict))
-            if outcome != TAKEN:
-                self.on_verdict(controller.name, verdict)
-                if outcome == REFUSED:
-                    engine.news[verdict.slot] = None
+            wish(controller.name, controller.who, slot, action, value, now_s)
             if slot in controller.shows:
                 controller.touched(slot, now_s)
+
+    def wish(
+        self, name: str, who: int, slot: int, action: int, value: float, now_s: float
+    ) -> Verdict:
+        """Put one wish before the rules, and remember what became of it.
+
+        Args:
+            name: What it came through: a controller's id, ``page``, ``preset``.
+            who: Performer's number, -1 the engineer.
+            slot: What to move.
+            action: ``SET``, ``STEP`` or ``FLIP``.
+            value: As the engine's ``wish`` wants it.
+            now_s: This moment, s.
+        """
+        engine = self.engine
+        verdict = engine.wish(who, slot, action, value, now_s)
+        outcome = verdict[0]
+        self.counts[outcome] += 1
+        self.verdicts.append((now_s, name, verdict))
+        if outcome != TAKEN:
+            self.on_verdict(name, verdict)
+            if outcome == REFUSED:
+                engine.news[verdict.slot] = None
+        return verdict
 
     def advance(self, now_s: float) -> None:
         """Let time pass: long presses become long, lamps are lit."""

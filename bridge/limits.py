@@ -159,6 +159,12 @@ the first."""
 NAMES_SHOWN = 20
 """Names that a fault lists as possible: more than a large stage has buses."""
 
+REQUESTS_MAX = 64
+"""Asks that wait for the engineer: more than a stage has people."""
+
+REQUEST_DB = 3.0
+"""How much more a granted ask is worth: plainly heard, not a leap (common practice)."""
+
 VERDICTS_KEPT = 200
 """Verdicts kept for people to look at."""
 

@@ -16,6 +16,7 @@ from bridge.rig.layout import KINDS, Kind, Parameter
 
 NOT_AT_A_CONSOLE = frozenset(
     (Parameter.GROUP, Parameter.FREEZE, Parameter.SILENCE, Parameter.SOUND_LEVEL)
+    + (Parameter.BUS_HOLD, Parameter.ASK)
 )
 """What only the bridge knows: a console has channels, buses and sends."""
 

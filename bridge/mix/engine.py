@@ -29,6 +29,7 @@ from bridge.mix.matrix import (
     Matrix,
 )
 from bridge.mix.outgoing import Outgoing
+from bridge.mix.people import People
 from bridge.mix.switches import Switches
 from bridge.rig.rig import Rig
 from bridge.units import FLOOR_DB, OFF
@@ -86,6 +87,7 @@ class Engine:
         self.late: list[Verdict] = []
         self._tick_at = -math.inf
         self.stage = self._staged(late_s)
+        self.people = People(self)
         self.switches = Switches(self)
         self.outgoing = Outgoing(self)
 
@@ -125,18 +127,12 @@ class Engine:
         if refusal:
             return Verdict(REFUSED, slot, who, value, m.asked[slot], refusal)
         if slot >= m.sound:
-            return self._hear(who, slot, value, now_s)
+            return self.people.wish(who, slot, value, now_s)
         if slot >= m.group and action != FLIP:
             return self._wish_group(who, slot, action, value)
         if m.kind[slot] != LEVEL:
             return self._wish_switch(who, slot, value)
         return self._wish_level(who, slot, action, value)
-
-    def _hear(self, who: int, slot: int, level_db: float, now_s: float) -> Verdict:
-        """A sound level was measured: no wish, but it comes the same road."""
-        if self.stage is None:
-            return Verdict(REFUSED, slot, who, level_db, self.matrix.asked[slot], "no ear here")
-        return self.stage.hear(who, slot, level_db, now_s)
 
     def _stepped(self, asked_db: float, step_db: float) -> float:
         """A level some dB further; up from off begins at the ramp floor."""
@@ -316,13 +312,16 @@ class Engine:
         if self.stage is not None:
             self.stage.listening.advance(now_s)
             pulling = self.stage.pulling
-        if not (self.moving or self.waiting or pulling) and self.phase == RUNNING:
+        sinking = self.people.sinking
+        if not (self.moving or self.waiting or pulling or sinking) and self.phase == RUNNING:
             return
         if now_s < self._tick_at:
             return
         self._tick_at = now_s + limits.TICK_S
         if pulling and self.stage is not None:
             self.stage.pull()
+        if sinking:
+            self.people.sink()
         if UNREAD < self.phase < RUNNING:
             self.buses.start_further()
         marked = self.marked
@@ -335,6 +334,7 @@ class Engine:
     def next_wake_s(self) -> float:
         """When ``advance`` has something to do next; ``inf`` when all rests."""
         busy = self.waiting or (self.moving and not self.lost) or UNREAD < self.phase < RUNNING
+        busy = busy or self.people.sinking
         if self.stage is None:
             return self._tick_at if busy else math.inf
         listens_s = self.stage.listening.next_wake_s()

@@ -13,6 +13,7 @@ class Guard:
 
     Attributes:
         may: ``may[who][slot]`` is 1 where the rig gives it.
+        held: 1 a bus that the engineer has taken over.
         frozen: ``frozen[who]`` is 1 while the engineer has frozen somebody.
     """
 
@@ -21,6 +22,8 @@ class Guard:
         self.may = [_rights(rig, performer) for performer in rig.file.performer]
         self.may.append(bytearray(b"\1" * matrix.size))
         self.frozen = bytearray(len(self.may))
+        self.held = bytearray(matrix.buses)
+        self._bus = [_bus_of(rig, slot) for slot in rig.layout]
 
     def refusal(self, who: int, slot: int, value: float) -> str:
         """The rule that forbids a wish, or an empty text.
@@ -35,7 +38,18 @@ class Guard:
             return "" if who == ENGINEER or value >= 0.5 else "engineer only"
         if not self.may[who][slot]:
             return "not yours"
-        return "frozen" if self.frozen[who] else ""
+        if slot >= self.matrix.ask:
+            return ""  # one may always ask
+        if self.frozen[who]:
+            return "frozen"
+        return "held" if who != ENGINEER and self._is_held(slot) else ""
+
+    def _is_held(self, slot: int) -> bool:
+        """Whether a slot lies in a bus that the engineer has taken over."""
+        if not any(self.held):
+            return False
+        bus = self._bus[slot]
+        return bus >= 0 and bool(self.held[bus])
 
     def freeze(self, performer: int, frozen: bool) -> None:
         """Freeze a performer or let them go; -1 is all performers. The engineer is never frozen."""
@@ -44,7 +58,7 @@ class Guard:
             self.frozen[number] = frozen
 
 
-_NEVER = (Parameter.FREEZE, Parameter.SILENCE)
+_NEVER = (Parameter.FREEZE, Parameter.SILENCE, Parameter.BUS_HOLD, Parameter.SOUND_LEVEL)
 
 
 def _rights(rig: Rig, performer: Performer) -> bytearray:
@@ -57,6 +71,14 @@ def _rights(rig: Rig, performer: Performer) -> bytearray:
         for slot in layout.slots(parameter):
             rights[slot] = _within(rig, slot, buses)
     return rights
+
+
+def _bus_of(rig: Rig, slot: int) -> int:
+    """The bus that a slot lies in; -1 for none or all."""
+    place = rig.layout.place(slot)
+    if KINDS[place.parameter][1] is Scope.GROUP:
+        return rig.layout.buses.index(rig.file.group[place.channel].bus)
+    return place.bus
 
 
 def _within(rig: Rig, slot: int, buses: set[int]) -> bool:

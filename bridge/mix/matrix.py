@@ -59,6 +59,8 @@ class Matrix:
         self.freeze = layout.base(Parameter.FREEZE)
         self.group = layout.base(Parameter.GROUP)
         self.sound = layout.base(Parameter.SOUND_LEVEL)
+        self.hold = layout.base(Parameter.BUS_HOLD)
+        self.ask = layout.base(Parameter.ASK)
         self.rides = Rides(self.size, rig.file.limits.ramp_floor_db)
         self.floor_db = self.rides.floor_db
         self.told = self.rides.told

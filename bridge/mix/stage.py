@@ -14,7 +14,7 @@ from collections import deque
 from typing import TYPE_CHECKING
 
 from bridge import limits
-from bridge.mix.gesture import LIMITED, REFUSED, TAKEN, Verdict
+from bridge.mix.gesture import LIMITED, Verdict
 from bridge.mix.listening import Listening
 from bridge.mix.matrix import LEVEL
 from bridge.mix.world import World
@@ -133,15 +133,19 @@ class Stage:
         engine.late.append(Verdict(LIMITED, slot, who, wanted_db, ceiling_db, rule, 0.0))
         return ceiling_db
 
-    def hear(self, who: int, slot: int, level_db: float, now_s: float) -> Verdict:
-        """A meter said the level at a performer's ear: it replaces the estimate for a while."""
+    def hear(self, slot: int, level_db: float, now_s: float) -> bool:
+        """A meter said the level at a performer's ear: it replaces the estimate for a while.
+
+        Returns:
+            Whether such an ear is declared.
+        """
         performer = slot - self.matrix.sound
         if not self.listening.hears(performer):
-            return Verdict(REFUSED, slot, who, level_db, self.matrix.asked[slot], "no ear here")
+            return False
         self.listening.measured(performer, level_db, now_s)
         self.matrix.asked[slot] = level_db
         self.engine.news[slot] = None
-        return Verdict(TAKEN, slot, who, level_db, level_db, "")
+        return True
 
     def turned(self, who: int, slot: int) -> None:
         """Remember whose switch it was that opens, for what is said later of its levels."""

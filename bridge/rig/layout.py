@@ -33,6 +33,8 @@ class Parameter(StrEnum):
     FREEZE = "freeze"
     GROUP = "group"
     SOUND_LEVEL = "sound level"
+    BUS_HOLD = "bus hold"
+    ASK = "ask"
 
 
 class Kind(StrEnum):
@@ -76,6 +78,8 @@ KINDS: dict[Parameter, tuple[Kind, Scope]] = {
     Parameter.FREEZE: (Kind.SWITCH, Scope.PERFORMER),
     Parameter.GROUP: (Kind.LEVEL, Scope.GROUP),
     Parameter.SOUND_LEVEL: (Kind.SOUND, Scope.PERFORMER),
+    Parameter.BUS_HOLD: (Kind.SWITCH, Scope.BUS),
+    Parameter.ASK: (Kind.SWITCH, Scope.CELL),
 }
 
 

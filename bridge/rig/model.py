@@ -31,6 +31,7 @@ MAY_TOUCH: tuple[Parameter, ...] = (
     Parameter.BUS_MUTE,
     Parameter.BUS_DIM,
     Parameter.GROUP,
+    Parameter.ASK,
 )
 """What a performer may move in the own buses when the rig does not say."""
 
@@ -49,6 +50,9 @@ class Limits(Table):
     fader_ceiling_db: Level = Field(default=10.0, description="Highest channel fader, dB.")
     rise_db_per_s: Rise = Field(default=6.0, description="How fast a level may rise, dB/s.")
     step_db: Step = Field(default=1.0, description="Rise that a gesture may take at once, dB.")
+    lower_db_per_s: Rise = Field(
+        default=12.0, description="How fast levels come down to a ceiling set live, dB/s."
+    )
     ramp_floor_db: float = Field(
         -60.0, ge=-90.0, le=-20.0, description="Where ramps begin: below this all is one, dB."
     )

@@ -221,6 +221,9 @@ class Watched(Run):
         self.say(2, "/hold/1/on", "i", hands.randint(0, 1))
         self.say(hands.choice((0, 2)), "/all/quiet", "i", int(hands.random() < 0.2))
         m = self.daemon.house.engine.matrix
+        self.act(2, m.hold + hands.randint(0, 1), SET, float(hands.random() < 0.15))
+        people = self.daemon.house.engine.people
+        people.set_ceiling(-1, m.send + hands.randint(0, 3), hands.choice((-6.0, None, None)))
         self.act(2, m.group, STEP, hands.choice((-4.0, 3.0, 20.0)))
         self.act(hands.choice((0, 1, 2)), hands.randrange(m.size), SET, math.nan)
         self.act(hands.choice((0, 1, 2)), hands.randrange(m.size), FLIP, 0.0)
@@ -250,7 +253,7 @@ class Watched(Run):
 def run(request: pytest.FixtureRequest) -> Watched:
     """A run that is over."""
     seed, tables = request.param
-    run = Watched(seed, Kind("console-osc-position.toml"), seconds=400.0, tables=tables)
+    run = Watched(seed, Kind("console-osc-position.toml"), seconds=700.0, tables=tables)
     run.judged()
     return run
 
@@ -309,6 +312,8 @@ def test_every_limit_is_said_in_a_performer_s_words(run: Watched) -> None:
         "silence all",
         "freeze",
         "sound level",
+        "bus hold",
+        "ask",
     )
     for verdict in (*run.told, *run.late):
         said = explain(verdict, rig)

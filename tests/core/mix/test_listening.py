@@ -137,3 +137,12 @@ def test_no_number_is_no_level() -> None:
     house = playing()
     slot = house.layout.slot(Parameter.SOUND_LEVEL, 1)
     assert house.engine.wish(-1, slot, SET, math.nan, house.now_s).rule == "no number"
+
+
+@pytest.mark.parametrize("level", [-0.1, 161.0, 1e9, math.inf, -math.inf])
+def test_what_no_meter_says_is_refused_and_counts_for_nothing(level: float) -> None:
+    house = playing()
+    slot = house.layout.slot(Parameter.SOUND_LEVEL, 1)
+    assert house.wish(-1, slot, level).rule == "no sound"
+    pass_time(house, 5.0)
+    assert not ines(house).measured
