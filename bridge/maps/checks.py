@@ -15,8 +15,14 @@ from bridge.maps.scales import PRESSES, scale_of
 from bridge.rig.layout import KINDS, Kind, Parameter
 
 NOT_AT_A_CONSOLE = frozenset(
-    (Parameter.GROUP, Parameter.FREEZE, Parameter.SILENCE, Parameter.SOUND_LEVEL)
-    + (Parameter.BUS_HOLD, Parameter.ASK)
+    (
+        Parameter.GROUP,
+        Parameter.FREEZE,
+        Parameter.SILENCE,
+        Parameter.SOUND_LEVEL,
+        Parameter.BUS_HOLD,
+        Parameter.ASK,
+    )
 )
 """What only the bridge knows: a console has channels, buses and sends."""
 
