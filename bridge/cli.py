@@ -93,6 +93,12 @@ def _simulate(args: argparse.Namespace) -> int:
                              hear_s=args.hear, hear_to=args.hear_to)  # fmt: skip
 
 
+def _plan(args: argparse.Namespace) -> int:
+    from bridge import plan
+
+    return plan.run(args)
+
+
 def _soundcheck(args: argparse.Namespace) -> int:
     from bridge.soundcheck.command import soundcheck
 
@@ -213,6 +219,11 @@ def _parser() -> argparse.ArgumentParser:
 
 def _stage_commands(command: Callable[..., argparse.ArgumentParser]) -> None:
     """The commands about the stage."""
+    plan = command("plan", _plan, "Write a rig's stage plan: one printable page, or JSON.")
+    plan.add_argument("rig", type=Path, help="the rig file")
+    plan.add_argument("--out", type=Path, help="where to; - is standard output")
+    plan.add_argument("--json", action="store_true", help="for machines")
+    plan.add_argument("--strict", action="store_true", help="exit 1 on warnings")
     sound = command("soundcheck", _soundcheck, "Find where each microphone rings, and mark it.")
     sound.add_argument("rig", type=Path, help="the rig file")
     sound.add_argument("--list", action="store_true", help="show the marks and what to cut")

@@ -38,7 +38,7 @@ PURE_PARTS = f"{BASE} rig wire stage mix maps"
 INSIDE = f"{PURE_PARTS} console controllers house"
 ALL_PARTS = (
     f"{INSIDE} checking links roads journal pages watching simulator daemon demo simulate view "
-    "soundcheck cli"
+    "plan soundcheck cli"
 )
 
 
