@@ -99,6 +99,12 @@ def _plan(args: argparse.Namespace) -> int:
     return plan.run(args)
 
 
+def _preset(args: argparse.Namespace) -> int:
+    from bridge.presets.command import preset
+
+    return preset(args.rig, args.act_on, args.name, as_json=args.json)
+
+
 def _soundcheck(args: argparse.Namespace) -> int:
     from bridge.soundcheck.command import soundcheck
 
@@ -241,6 +247,11 @@ def _more_commands(command: Callable[..., argparse.ArgumentParser]) -> None:
     watch = command("watch", _watch, "Show a running bridge in the terminal.")
     watch.add_argument("rig", type=Path, nargs="?", help="the rig file of the running bridge")
     watch.add_argument("--at", help="where it runs: tcp://127.0.0.1:9100")
+    preset = command("preset", _preset, "List, show or check the presets of a rig.")
+    preset.add_argument("rig", type=Path, help="the rig file")
+    preset.add_argument("act_on", choices=("list", "show", "check"), metavar="list|show|check")
+    preset.add_argument("name", nargs="?", help="which preset, for show")
+    preset.add_argument("--json", action="store_true", help="for machines")
     schema = command("schema", _schema, "Print the JSON Schema of a file kind.")
     schema.add_argument("file", choices=("rig", "map"), help="which kind of file")
     command("ports", _ports, "List the MIDI ports of this machine.")

@@ -23,11 +23,13 @@ from bridge.maps.load import parse_map
 from bridge.maps.model import MapFile
 from bridge.mix.gesture import Verdict, explain
 from bridge.rig.fits import misfits
+from bridge.rig.layout import Parameter
 from bridge.rig.load import load_rig, read_map
 from bridge.rig.rig import Rig
 from bridge.roads import Roads
 
 if TYPE_CHECKING:
+    from bridge.presets.serving import Serving
     from bridge.stage.rings import RingMark
 
 log = logging.getLogger("foldbridge")
@@ -81,6 +83,31 @@ def load(path: Path) -> tuple[Rig, dict[str, MapFile]]:
     return rig, maps
 
 
+_SHOW_CONTROL = b"\xf0\x7f"
+"""How a universal real time message begins, MIDI Show Control among them."""
+
+
+def _minute_of_day() -> int:
+    """Local time, 0..1439."""
+    now = time.localtime()
+    return 60 * now.tm_hour + now.tm_min
+
+
+def _gesture(rig: Rig, slot: int) -> str:
+    """What the presets call that which a slot asks for."""
+    from bridge.presets import room, running
+
+    place = rig.layout.place(slot)
+    if place.parameter is Parameter.PRESET:
+        return rig.layout.presets[place.channel]
+    return {
+        Parameter.PRESET_NEXT: room.NEXT,
+        Parameter.PRESET_PREVIOUS: room.PREVIOUS,
+        Parameter.PRESET_HOUSE: room.HOUSE,
+        Parameter.PRESET_UNDO: running.UNDO,
+    }[place.parameter]
+
+
 def marks_of(rig: Rig) -> tuple[RingMark, ...]:
     """The ring marks of a rig; none where it has no stage, which then loads nothing for it.
 
@@ -118,6 +145,7 @@ class Daemon:
         stage = self.house.engine.stage
         if stage is not None:
             stage.use_marks(marks_of(rig))
+        self.presets = self._served()
         self.first_gesture_s: float | None = None
         self._console_state = ""
         self._timer: asyncio.TimerHandle | None = None
@@ -125,6 +153,24 @@ class Daemon:
         self._logged: dict[tuple[str, int, str], float] = {}
         self._clear_so_far = self._speakers()
         self._loop: asyncio.AbstractEventLoop
+
+    def _served(self) -> Serving | None:
+        """The presets of a rig that names some."""
+        if not self.rig.layout.presets:
+            return None
+        from bridge.presets.running import Running
+        from bridge.presets.serving import Serving
+
+        people, wishes = self.house.engine.people, self.house.engine.wishes
+        running = Running(
+            self.house,
+            clock=lambda: self._loop.time(),
+            wished=self.wished,
+            tell=lambda text: log.info("%s", text),
+            use_windows=lambda windows: setattr(wishes, "windows", windows),
+            on_current=people.recalled,
+        )
+        return Serving(running, _minute_of_day)
 
     async def run(self, ready: Callable[[], None] = lambda: None) -> None:
         """Run until cancelled; the console is left as it is.
@@ -140,6 +186,7 @@ class Daemon:
         try:
             async with contextlib.AsyncExitStack() as stack:
                 await self._serve_watchers(stack)
+                self._serve_presets(stack)
                 for link in self.outside.links:
                     opened.append(link)
                     await self._open(link)
@@ -170,6 +217,21 @@ class Daemon:
         if address is not None:
             await stack.enter_async_context(watching.serve(address, self.picture))
 
+    def _serve_presets(self, stack: contextlib.AsyncExitStack) -> None:
+        if self.presets is not None:
+            task = self._loop.create_task(self.presets.serve(), name="presets")
+            stack.callback(task.cancel)
+
+    def _take_calls(self) -> None:
+        """Hand on the presets that somebody called for."""
+        people = self.house.engine.people
+        calls, people.calls = people.calls, []
+        for who, slot in calls:
+            if self.presets is not None and (
+                why := self.presets.call(who, _gesture(self.rig, slot))
+            ):
+                log.info("%s: preset: %s", self.rig.person(who), why)
+
     # -- what the links hear --------------------------------------------------------------------
 
     def _console_heard(self, batch: Batch) -> None:
@@ -181,12 +243,24 @@ class Daemon:
         now_s = self._loop.time()
         self.house.from_controller(number, [data for data, _ in batch], now_s, time.time())
         self.house.settle(now_s)
+        if self.presets is not None:
+            self._heard_by_presets(number, batch)
         if self.first_gesture_s is None:
             self.first_gesture_s = now_s
         if self.house.in_haste():
             self._schedule(now_s)
         elif self._due_s > now_s + limits.TICK_S:
             self._alarm(now_s + limits.TICK_S)  # working out what is next, every time, costs more
+
+    def _heard_by_presets(self, number: int, batch: Batch) -> None:
+        assert self.presets is not None
+        self.presets.touched()
+        who = self.house.controllers.all[number].who
+        for data, _ in batch:
+            if data.startswith(_SHOW_CONTROL) and (why := self.presets.show_control(data, who)):
+                log.info("show control: %s", why)
+        if self.house.engine.people.calls:
+            self._take_calls()
 
     def _changed(self, name: str, state: str) -> None:
         now_s = asyncio.get_running_loop().time()
@@ -209,6 +283,8 @@ class Daemon:
     def wished(self) -> None:
         """Somebody in this process has put wishes before the rules: tell what follows."""
         now_s = self._loop.time()
+        if self.house.engine.people.calls:
+            self._take_calls()
         self.house.settle(now_s)
         self._schedule(now_s)
 

@@ -162,6 +162,9 @@ NAMES_SHOWN = 20
 REQUESTS_MAX = 64
 """Asks that wait for the engineer: more than a stage has people."""
 
+CALLS_MAX = 16
+"""Presets called for and not recalled yet: a chattering foot switch must not queue up an hour."""
+
 REQUEST_DB = 3.0
 """How much more a granted ask is worth: plainly heard, not a leap (common practice)."""
 

@@ -20,8 +20,8 @@ def words(text: str) -> frozenset[str]:
 
 
 PLAIN = words(
-    "__future__ abc bisect cmath collections dataclasses enum functools heapq itertools math "
-    "operator re struct types typing"
+    "__future__ abc bisect cmath collections dataclasses difflib enum functools heapq itertools "
+    "math operator re struct types typing"
 )
 """Standard modules without a clock, a file, a socket or chance in them: free for every row."""
 STDLIB = frozenset(sys.stdlib_module_names)
@@ -38,7 +38,7 @@ PURE_PARTS = f"{BASE} rig wire stage mix maps"
 INSIDE = f"{PURE_PARTS} console controllers house"
 ALL_PARTS = (
     f"{INSIDE} checking links roads journal pages watching simulator daemon demo simulate view "
-    "plan soundcheck cli"
+    "plan presets soundcheck cli"
 )
 
 
@@ -90,12 +90,29 @@ ROWS: dict[str, Row] = {
         words(f"{LOOP} json os pathlib queue sqlite3 threading zlib"),
         pure=False,
     ),
-    "pages": Row(f"{BASE} rig mix", words(f"{LOOP} aiohttp json pathlib"), pure=False),
+    # The house and its hands as types only. `secrets` makes tokens and codes, `hashlib` and `hmac`
+    # keep and compare them, `ssl` is for TLS, `socket` for the size of a phone's send buffer,
+    # `ipaddress` tells a name from a number in the Host header, `time` is the calendar on which
+    # tokens expire, `segno` draws QR codes.
+    "pages": Row(
+        f"{BASE} rig mix controllers house",
+        words(
+            f"{LOOP} aiohttp json pathlib hashlib hmac ipaddress os secrets segno socket ssl "
+            "tempfile time urllib getpass sys"
+        ),
+        pure=False,
+    ),
     "simulator": Row(
         f"{BASE} rig wire maps stage",
         words(f"{LOOP} heapq json numpy pathlib random selectors"),
         pure=False,
     ),
+    "presets": Row(f"{BASE} rig mix", words("datetime pydantic")),
+    # A file is replaced in one piece by the one function that knows how.
+    "presets/files": Row(f"{BASE} rig soundcheck", words("os pathlib"), pure=False),
+    "presets/command": Row(f"{BASE} rig", words("json pathlib"), pure=False),
+    "presets/running": Row(INSIDE, words("asyncio datetime"), pure=False),
+    "presets/serving": Row(f"{BASE} rig wire", words("asyncio"), pure=False),
     "roads": Row(f"{BASE} rig links", pure=False),
     "watching": Row(f"{INSIDE} links", words(f"{LOOP} json"), pure=False),
     "daemon": Row(ALL_PARTS, STDLIB | words("uvloop"), pure=False),

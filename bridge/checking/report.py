@@ -98,7 +98,11 @@ class Report:
         layout = self.rig.layout
         parameter, number, bus = layout.place(slot)
         scope = KINDS[parameter][1]
-        ids = {Scope.PERFORMER: layout.performers, Scope.GROUP: layout.groups}
+        ids = {
+            Scope.PERFORMER: layout.performers,
+            Scope.GROUP: layout.groups,
+            Scope.PRESET: layout.presets,
+        }
         of = ids.get(scope, layout.channels)[number] if number >= 0 else None
         return parameter, of, layout.buses[bus] if bus >= 0 else None
 

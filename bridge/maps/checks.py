@@ -22,6 +22,11 @@ NOT_AT_A_CONSOLE = frozenset(
         Parameter.SOUND_LEVEL,
         Parameter.BUS_HOLD,
         Parameter.ASK,
+        Parameter.PRESET,
+        Parameter.PRESET_NEXT,
+        Parameter.PRESET_PREVIOUS,
+        Parameter.PRESET_HOUSE,
+        Parameter.PRESET_UNDO,
     )
 )
 """What only the bridge knows: a console has channels, buses and sends."""
@@ -181,7 +186,7 @@ def _place_flaws(entry: Entry, fields: frozenset[str]) -> Iterator[Flaw]:
     key = "address" if isinstance(entry, OscEntry) else "number"
     for what in sorted(fields - set(scope)):
         yield Flaw(key, f"{{{what}}}", f"no {what}: a {entry.parameter} has none")
-    for what in ("channel", "bus", "performer", "group"):
+    for what in ("channel", "bus", "performer", "group", "preset"):
         fixed = getattr(entry, what) is not None
         if fixed and what not in scope:
             yield Flaw(what, repr(getattr(entry, what)), f"none for a {entry.parameter}")

@@ -130,6 +130,7 @@ class LongPress(_Table):
     channel: Number | Text | None = Field(None, description="Which channel; else the entry's.")
     bus: Number | Text | None = Field(None, description="Which bus; else the entry's.")
     group: Number | Text | None = Field(None, description="Which group.")
+    preset: Number | Text | None = Field(None, description="Which preset.")
     action: Literal["toggle", "set", "step"] = Field("toggle", description="What it does.")
     to: float | None = Field(
         None, description="Value for `set`: dB (-inf is off), 0/1, or -1..1 for pan."
@@ -150,6 +151,7 @@ class Entry(_Table):
     )
     performer: Number | Text | None = Field(None, description="The one performer (freeze only).")
     group: Number | Text | None = Field(None, description="The one group, by number or id.")
+    preset: Number | Text | None = Field(None, description="The one preset, by number or name.")
     channels: Annotated[tuple[Number, Number], Strict(False)] | None = Field(
         None, description="First and last channel number that it covers; else all."
     )

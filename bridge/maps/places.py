@@ -18,9 +18,13 @@ SCOPE_FIELDS: dict[Scope, tuple[str, ...]] = {
     Scope.BUS: ("bus",),
     Scope.PERFORMER: ("performer",),
     Scope.GROUP: ("group",),
+    Scope.PRESET: ("preset",),
     Scope.WHOLE: (),
 }
 """What an entry must tell apart, by its parameter's scope."""
+
+_FIRST = ("channel", "performer", "group", "preset")
+"""What a place's first number may count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +84,14 @@ class Gazetteer:
             "bus": names.buses,
             "performer": tuple(range(1, len(layout.performers) + 1)),
             "group": tuple(range(1, len(layout.groups) + 1)),
+            "preset": tuple(range(1, len(layout.presets) + 1)),
         }
         self._ids = {
             "channel": layout.channels,
             "bus": layout.buses,
             "performer": layout.performers,
             "group": layout.groups,
+            "preset": layout.presets,
         }
         self._bases: dict[Parameter, int] = {}
         self._walked = 0
@@ -152,5 +158,5 @@ class Gazetteer:
             if base < 0:
                 base = self._bases[parameter] = self._layout.slot(parameter, 0, 0)
             return base + at["channel"] * len(self._layout.buses) + at["bus"]
-        channel = at.get("channel", at.get("performer", at.get("group", -1)))
-        return self._layout.slot(parameter, channel, at.get("bus", -1))
+        first = next((at[what] for what in _FIRST if what in at), -1)
+        return self._layout.slot(parameter, first, at.get("bus", -1))

@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-FIELDS = ("channel", "bus", "performer", "group")
+FIELDS = ("channel", "bus", "performer", "group", "preset")
 """What a field may stand for."""
 
 OSC_FORBIDDEN = frozenset(" #*,/?[]{}")

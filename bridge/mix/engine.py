@@ -15,7 +15,7 @@ from bridge import limits
 from bridge.mix.buses import Buses
 from bridge.mix.ceilings import Ceilings
 from bridge.mix.gates import Gates
-from bridge.mix.gesture import FLIP, LIMITED, REFUSED, STEP, TAKEN, Verdict
+from bridge.mix.gesture import FLIP, REFUSED, Verdict
 from bridge.mix.groups import Groups
 from bridge.mix.guard import Guard
 from bridge.mix.matrix import (
@@ -31,8 +31,8 @@ from bridge.mix.matrix import (
 from bridge.mix.outgoing import Outgoing
 from bridge.mix.people import People
 from bridge.mix.switches import Switches
+from bridge.mix.wishes import Wishes
 from bridge.rig.rig import Rig
-from bridge.units import FLOOR_DB, OFF
 
 if TYPE_CHECKING:
     from bridge.mix.stage import Stage
@@ -89,6 +89,7 @@ class Engine:
         self.stage = self._staged(late_s)
         self.people = People(self)
         self.switches = Switches(self)
+        self.wishes = Wishes(self)
         self.outgoing = Outgoing(self)
 
     def _staged(self, late_s: float) -> Stage | None:
@@ -129,113 +130,10 @@ class Engine:
         if slot >= m.sound:
             return self.people.wish(who, slot, value, now_s)
         if slot >= m.group and action != FLIP:
-            return self._wish_group(who, slot, action, value)
+            return self.wishes.group(who, slot, action, value)
         if m.kind[slot] != LEVEL:
-            return self._wish_switch(who, slot, value)
-        return self._wish_level(who, slot, action, value)
-
-    def _stepped(self, asked_db: float, step_db: float) -> float:
-        """A level some dB further; up from off begins at the ramp floor."""
-        start = max(asked_db, self.matrix.floor_db) if step_db > 0 else asked_db
-        return start + step_db
-
-    def _wish_level(self, who: int, slot: int, action: int, wanted: float) -> Verdict:
-        m = self.matrix
-        asked = m.asked[slot]
-        if not m.can_set[slot]:
-            return Verdict(REFUSED, slot, who, wanted, asked, "not at the console")
-        if action == FLIP:
-            return Verdict(REFUSED, slot, who, wanted, asked, "no number")
-        if asked != asked:
-            asked = OFF  # a fader that was never read starts from the bottom
-        if action == STEP:
-            wanted = self._stepped(asked, wanted)
-        ceiling = self.ceilings.ceiling(slot)
-        value, rule = self._limited(who, slot, wanted, ceiling)
-        top, near = self._next_limit(who, slot, ceiling) if value > asked else (NAN, "")
-        if value > top:
-            value, rule = (top, near) if top > asked else (asked, near)
-        if self.lost and value > asked and not value <= m.told[slot]:
-            return Verdict(REFUSED, slot, who, wanted, asked, "console silent")
-        m.asked[slot] = value if value >= FLOOR_DB else OFF
-        m.left[slot] = 0
-        self.news[slot] = None
-        self._aim(slot, OTHER, ceiling[0])
-        if slot < m.channel_mute and slot >= m.fader:
-            self._refresh_post(slot - m.fader)
-        if rule:
-            return Verdict(LIMITED, slot, who, wanted, value, rule, 0.0)
-        return Verdict(TAKEN, slot, who, wanted, value, "", top - value, near)
-
-    def _next_limit(self, who: int, slot: int, hard: tuple[float, str]) -> tuple[float, str]:
-        """The lowest limit above a level that rises, dB, and its rule."""
-        top, near = hard
-        own = self.ceilings.own[who][slot]
-        if own < top:
-            top, near = own, "own ceiling"
-        if self.stage is not None:
-            room, rule = self.stage.ceiling(slot)
-            if room < top:
-                return room, rule
-        return top, near
-
-    def limit(self, who: int, slot: int, wanted: float) -> tuple[float, str]:
-        """How far a level may be asked to go, and the rule that held it (empty: none did).
-
-        Everybody's ceilings always hold. A performer's own ceiling stops raises only: what the
-        engineer set higher may come down in steps.
-        """
-        return self._limited(who, slot, wanted, self.ceilings.ceiling(slot))
-
-    def _limited(
-        self, who: int, slot: int, wanted: float, hard: tuple[float, str]
-    ) -> tuple[float, str]:
-        value, rule = wanted, ""
-        ceiling, why = hard
-        if not value <= ceiling:
-            value, rule = ceiling, why
-        own = self.ceilings.own[who][slot]
-        if not value <= own:
-            asked = self.matrix.asked[slot]
-            stays = asked if own < asked else own
-            if value > stays:
-                value, rule = stays, "own ceiling"
-        return value, rule
-
-    def _wish_group(self, who: int, slot: int, action: int, value: float) -> Verdict:
-        step = self.groups.step_wanted(slot, action, value)
-        if step > 0 and self.lost:
-            return Verdict(REFUSED, slot, who, value, self.matrix.asked[slot], "console silent")
-        allowed = self.groups.step_allowed(slot, step, lambda s, db: self.limit(who, s, db)[0])
-        rule = "" if allowed == step else "group ceiling"
-        if allowed > 0 and self.stage is not None:
-            room, near = self.stage.goals.room_of_group(self.groups.members(slot))
-            if room < allowed:
-                allowed, rule = max(0.0, room), near
-        for send, level in self.groups.moved(slot, allowed):
-            self.matrix.asked[send] = level
-            self.matrix.left[send] = 0
-            self.news[send] = None
-            self.refresh(send)
-        self.matrix.asked[slot] = level = self.groups.level(slot)
-        self.news[slot] = None
-        return Verdict(LIMITED if rule else TAKEN, slot, who, value, level, rule)
-
-    def _wish_switch(self, who: int, slot: int, value: float) -> Verdict:
-        m = self.matrix
-        if m.pan <= slot < m.master:
-            value = min(1.0, max(-1.0, value))
-        else:
-            value = 1.0 if value >= 0.5 else 0.0
-        if (slot < m.send or m.tap <= slot < m.master) and not m.can_set[slot]:
-            return Verdict(REFUSED, slot, who, value, m.asked[slot], "not at the console")
-        if self.lost and self.buses.louder(slot, value):
-            return Verdict(REFUSED, slot, who, value, m.asked[slot], "console silent")
-        if self.stage is not None:
-            self.stage.turned(who, slot)
-        self.switches.turn(who, slot, value)
-        self.news[slot] = None
-        return Verdict(TAKEN, slot, who, value, value, "")
+            return self.wishes.switch(who, slot, value)
+        return self.wishes.level(who, slot, action, value)
 
     # -- goals ----------------------------------------------------------------------------------
 
@@ -243,7 +141,7 @@ class Engine:
         """Work out a slot's goal and mark it when the console has another value."""
         m = self.matrix
         if m.kind[slot] == LEVEL:
-            self._aim(slot, rank, self.ceilings.ceiling(slot)[0])
+            self.aim(slot, rank, self.ceilings.ceiling(slot)[0])
             return
         goal = m.goal[slot] = self.buses.switch_goal(slot)
         if self.stage is not None:
@@ -251,7 +149,7 @@ class Engine:
         if goal != m.told[slot] and m.can_set[slot]:
             self._mark(slot, rank)
 
-    def _aim(self, slot: int, rank: int, ceiling_db: float) -> None:
+    def aim(self, slot: int, rank: int, ceiling_db: float) -> None:
         """Work out a level's goal under its ceiling."""
         m = self.matrix
         told = m.told[slot]
@@ -280,7 +178,7 @@ class Engine:
             m.free[slot] = self.gates.master_free(slot - m.master)
         self.refresh(slot, rank)
 
-    def _refresh_post(self, channel: int) -> None:
+    def refresh_post(self, channel: int) -> None:
         """A fader moved: post-fader sends have another ceiling now."""
         m = self.matrix
         for slot in m.sends_of_channel(channel):

@@ -38,7 +38,7 @@ class Guard:
             return "" if who == ENGINEER or value >= 0.5 else "engineer only"
         if not self.may[who][slot]:
             return "not yours"
-        if slot >= self.matrix.ask:
+        if self.matrix.ask <= slot < self.matrix.preset:
             return ""  # one may always ask
         if self.frozen[who]:
             return "frozen"
@@ -88,4 +88,4 @@ def _within(rig: Rig, slot: int, buses: set[int]) -> bool:
     if scope is Scope.GROUP:
         group = rig.file.group[place.channel]
         return rig.layout.buses.index(group.bus) in buses
-    return scope is Scope.CHANNEL or place.bus in buses
+    return scope in (Scope.CHANNEL, Scope.PRESET, Scope.WHOLE) or place.bus in buses

@@ -61,6 +61,7 @@ class Matrix:
         self.sound = layout.base(Parameter.SOUND_LEVEL)
         self.hold = layout.base(Parameter.BUS_HOLD)
         self.ask = layout.base(Parameter.ASK)
+        self.preset = layout.base(Parameter.PRESET)
         self.rides = Rides(self.size, rig.file.limits.ramp_floor_db)
         self.floor_db = self.rides.floor_db
         self.told = self.rides.told

@@ -40,6 +40,7 @@ class People:
 
     Attributes:
         held: 1 a bus that the engineer has taken over: performers may not move it.
+        calls: Presets that were called for, as performer and slot; emptied by who recalls them.
         requests: What was asked and not answered yet, oldest first.
     """
 
@@ -47,6 +48,7 @@ class People:
         self.engine, self.matrix = engine, engine.matrix
         self.held = engine.guard.held
         self.requests: list[Request] = []
+        self.calls: list[tuple[int, int]] = []
         self._asked = 0
         self._declared_hard = list(engine.ceilings.hard)
         self._declared_rule = list(engine.ceilings.rule)
@@ -62,6 +64,8 @@ class People:
         if slot < m.hold:
             return self._hear(who, slot, value, now_s)
         value = 1.0 if value >= 0.5 else 0.0
+        if slot >= m.preset:
+            return self._call(who, slot, value)
         if slot < m.ask:
             self.held[slot - m.hold] = int(value)
             m.asked[slot] = value
@@ -78,6 +82,23 @@ class People:
         if stage is None or not stage.hear(slot, level_db, now_s):
             return Verdict(REFUSED, slot, who, level_db, self.matrix.asked[slot], "no ear here")
         return Verdict(TAKEN, slot, who, level_db, level_db, "")
+
+    def _call(self, who: int, slot: int, value: float) -> Verdict:
+        """Note that somebody calls for a preset: files are read outside of the rules."""
+        if not self.matrix.layout.presets:
+            return Verdict(REFUSED, slot, who, value, self.matrix.asked[slot], "no presets")
+        if value and len(self.calls) >= limits.CALLS_MAX:
+            return Verdict(REFUSED, slot, who, value, self.matrix.asked[slot], "preset busy")
+        if value:
+            self.calls.append((who, slot))
+        return Verdict(TAKEN, slot, who, value, value, "")
+
+    def recalled(self, name: str) -> None:
+        """A preset was recalled: its lamp is lit and the others are not."""
+        m = self.matrix
+        for number, each in enumerate(m.layout.presets):
+            m.asked[m.preset + number] = float(each == name)
+            self.engine.news[m.preset + number] = None
 
     # -- asks -----------------------------------------------------------------------------------
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
+from difflib import get_close_matches
 from typing import Any
 
 from pydantic import ValidationError
@@ -12,6 +14,11 @@ from bridge import limits
 from bridge.errors import Fault
 from bridge.rig.fields import ID_PATTERN, NAME_PATTERN, SEEN_PATTERN
 from bridge.rig.toml import Path, place
+
+CHOICES_SHOWN = 13
+"""Words that a fault lists in full: as many as fit on two lines."""
+
+_QUOTED = re.compile(r"'([^']*)'")
 
 SHOWN_CHARACTERS = 60
 """As much of a wrong value is repeated as fits on a line beside its place."""
@@ -104,9 +111,20 @@ def _told(error: Any) -> tuple[str, str]:
     kind, facts, key = error["type"], error.get("ctx", {}), error["loc"][-1]
     if kind == "missing" and isinstance(key, int):
         return shown(error["input"]), f"a list of {key + 1}"
+    if kind in ("enum", "literal_error"):
+        return shown(error["input"]), _one_of(str(error["input"]), facts["expected"])
     words = _WORDS.get(facts.get("pattern", kind))
     found = "nothing" if kind == "missing" else shown(error["input"])
     return found, words.format(**facts) if words else _said(error["msg"])
+
+
+def _one_of(found: str, expected: str) -> str:
+    """The words that a key may hold; of many those that look like what was found."""
+    choices = _QUOTED.findall(expected)
+    if len(choices) <= CHOICES_SHOWN:
+        return expected
+    near = get_close_matches(found, choices, 3, 0.5) or choices[:3]
+    return f"{', '.join(map(repr, near))} or one of {len(choices) - len(near)} others (see schema)"
 
 
 def _said(message: str) -> str:

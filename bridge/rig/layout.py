@@ -35,6 +35,11 @@ class Parameter(StrEnum):
     SOUND_LEVEL = "sound level"
     BUS_HOLD = "bus hold"
     ASK = "ask"
+    PRESET = "preset"
+    PRESET_NEXT = "next preset"
+    PRESET_PREVIOUS = "previous preset"
+    PRESET_HOUSE = "house preset"
+    PRESET_UNDO = "undo preset"
 
 
 class Kind(StrEnum):
@@ -60,6 +65,7 @@ class Scope(StrEnum):
     BUS = "bus"
     PERFORMER = "performer"
     GROUP = "group"
+    PRESET = "preset"
     WHOLE = "whole"
 
 
@@ -80,13 +86,19 @@ KINDS: dict[Parameter, tuple[Kind, Scope]] = {
     Parameter.SOUND_LEVEL: (Kind.SOUND, Scope.PERFORMER),
     Parameter.BUS_HOLD: (Kind.SWITCH, Scope.BUS),
     Parameter.ASK: (Kind.SWITCH, Scope.CELL),
+    Parameter.PRESET: (Kind.SWITCH, Scope.PRESET),
+    Parameter.PRESET_NEXT: (Kind.SWITCH, Scope.WHOLE),
+    Parameter.PRESET_PREVIOUS: (Kind.SWITCH, Scope.WHOLE),
+    Parameter.PRESET_HOUSE: (Kind.SWITCH, Scope.WHOLE),
+    Parameter.PRESET_UNDO: (Kind.SWITCH, Scope.WHOLE),
 }
 
 
 class Place(NamedTuple):
     """A parameter at a place; -1 where it has no channel or no bus.
 
-    ``channel`` also numbers the performer of a freeze (-1 is everybody) and the group of a group.
+    ``channel`` also numbers the performer of a freeze (-1 is everybody), the group of a group
+    and the preset of a preset.
     """
 
     parameter: Parameter
@@ -103,12 +115,14 @@ class Layout:
         buses: Ids of the buses, in rig order.
         performers: Ids of the performers, in rig order.
         groups: Ids of the groups, in rig order.
+        presets: Names of the presets that controllers reach, in their order.
     """
 
     channels: tuple[str, ...]
     buses: tuple[str, ...]
     performers: tuple[str, ...] = ()
     groups: tuple[str, ...] = ()
+    presets: tuple[str, ...] = ()
 
     def _size(self, scope: Scope) -> int:
         return {
@@ -117,6 +131,7 @@ class Layout:
             Scope.BUS: len(self.buses),
             Scope.PERFORMER: len(self.performers) + 1,  # the last one is everybody
             Scope.GROUP: len(self.groups),
+            Scope.PRESET: len(self.presets),
             Scope.WHOLE: 1,
         }[scope]
 
@@ -147,6 +162,7 @@ class Layout:
             Scope.BUS: bus,
             Scope.PERFORMER: channel if channel >= 0 else len(self.performers),
             Scope.GROUP: channel,
+            Scope.PRESET: channel,
             Scope.WHOLE: 0,
         }[scope]
         wrong_bus = scope is Scope.CELL and not 0 <= bus < len(self.buses)
@@ -195,6 +211,7 @@ class Layout:
             Scope.CHANNEL: self.channels,
             Scope.PERFORMER: self.performers,
             Scope.GROUP: self.groups,
+            Scope.PRESET: self.presets,
         }
         if scope is Scope.BUS:
             return f"{parameter} of {self.buses[bus]}"

@@ -10,6 +10,8 @@ from typing import Annotated, Literal
 from pydantic import Field, Strict
 
 from bridge import limits as bounds
+from bridge.rig import pages as serving
+from bridge.rig import presets as storing
 from bridge.rig import stage as staging
 from bridge.rig.fields import Id, Name, Table
 from bridge.rig.layout import Parameter
@@ -32,6 +34,11 @@ MAY_TOUCH: tuple[Parameter, ...] = (
     Parameter.BUS_DIM,
     Parameter.GROUP,
     Parameter.ASK,
+    Parameter.PRESET,
+    Parameter.PRESET_NEXT,
+    Parameter.PRESET_PREVIOUS,
+    Parameter.PRESET_HOUSE,
+    Parameter.PRESET_UNDO,
 )
 """What a performer may move in the own buses when the rig does not say."""
 
@@ -193,3 +200,7 @@ class RigFile(Table):
     ear: list[staging.Ear] = Field(default_factory=list, max_length=bounds.HANDS_MAX)
     amplifier: list[staging.Amplifier] = Field(default_factory=list, max_length=bounds.HANDS_MAX)
     line: list[staging.Line] = Field(default_factory=list, max_length=bounds.STAGE_ITEMS_MAX)
+    presets: storing.Presets = storing.Presets()
+    recall_safe: list[storing.RecallSafe] = Field(default_factory=list, max_length=storing.SAFE_MAX)
+    room: storing.Room | None = None
+    pages: serving.Pages | None = None

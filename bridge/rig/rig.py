@@ -13,6 +13,8 @@ from bridge.errors import Fault, RigError
 from bridge.rig import model, staged
 from bridge.rig.faults import faults_in, first_of, names_of, shown
 from bridge.rig.layout import Layout
+from bridge.rig.presets import contradictions as of_presets
+from bridge.rig.presets import reachable
 from bridge.rig.toml import Path, place, read_toml
 
 ENGINEER = -1
@@ -56,6 +58,7 @@ class Rig:
             tuple(buses.values()),
             tuple(performer.name or performer.id for performer in file.performer),
             tuple(f"{group.id} in {buses[group.bus]}" for group in file.group),
+            self.layout.presets,
         )
         return called.name(slot)
 
@@ -103,6 +106,7 @@ def parse_rig(text: str, where: str) -> Rig:
         tuple(bus.id for bus in file.bus),
         tuple(performer.id for performer in file.performer),
         tuple(group.id for group in file.group),
+        reachable(file),
     )
     return Rig(file, where, layout, text)
 
@@ -117,6 +121,7 @@ def _contradictions(file: model.RigFile) -> Iterator[_Contradiction]:
     yield from _levels(file)
     yield from _roads(file)
     yield from staged.contradictions(file)
+    yield from of_presets(file)
 
 
 def _twins(file: model.RigFile) -> Iterator[_Contradiction]:

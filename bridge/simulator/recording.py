@@ -160,6 +160,7 @@ def header_of(facts: Facts, at_s: float = 0.0) -> dict[str, Any]:
         "what": "header", "at": at_s, "version": VERSION,
         "channels": layout.channels, "buses": layout.buses,
         "performers": layout.performers, "groups": layout.groups,
+        "presets": layout.presets,
         "values": [word_of(value) for value in facts.values],
         "can_set": runs(facts.can_set), "can_read": runs(facts.can_read),
         "auto_open": facts.auto_open, "cold": facts.cold, "mute_cuts": sorted(facts.mute_cuts),
@@ -195,7 +196,8 @@ def facts_of(line: Line, number: int = 1) -> Facts:
 
 
 def _facts(line: Line) -> Facts:
-    names = (line["channels"], line["buses"], line["performers"], line["groups"])
+    names = (line["channels"], line["buses"], line["performers"], line["groups"],
+             line.get("presets", ()))  # fmt: skip
     per_bus: dict[str, Any] = {
         name: tuple(value_of(word) for word in line[name]) for name in _PER_BUS
     }

@@ -139,7 +139,7 @@ MAPS: dict[str, tuple[str, str]] = {
     "too long": (console("[map]", f"# {'x' * 300_000}\n[map]"), ": found 301"),
     "a law misspelt": (console(LAW, 'law = "fade"'), ":25 osc.0.law: found 'fade', expected one "),
     "a parameter misspelt": (console('"send level"', '"send levle"'),
-                             ":23 osc.0.parameter: found 'send levle', expected 'channel fader', "),
+                             ":23 osc.0.parameter: found 'send levle', expected 'send level', "),
     "a field misspelt": (console("{bus", "{buss"), ":24 osc.0.address: found {buss:02} is no"),
     "no number in a law": (console("[0.4, -25]", "[0.4, nan]"),
                            ":19 law.fader.points.2.1: found nan, expected a finite number"),

@@ -6,7 +6,7 @@ import math
 from itertools import pairwise
 
 import pytest
-from support.house import House
+from support.house import RIG, House
 
 from bridge import limits
 from bridge.mix.gesture import LIMITED, REFUSED, TAKEN, explain
@@ -176,3 +176,48 @@ def test_no_number_is_no_ceiling(ceiling: float) -> None:
         house.engine.people.set_ceiling(-1, house.send("kick", "kit"), ceiling)
     with pytest.raises(ValueError, match="slot"):
         house.engine.people.set_ceiling(-1, house.slot(P.SILENCE), -3.0)
+
+
+# -- a room's window ----------------------------------------------------------------------------
+
+
+def test_a_window_stops_performers_at_its_edges_and_moves_nothing_by_itself() -> None:
+    house = playing()
+    slot = house.send("voice", "kit")
+    house.engine.wishes.windows = {slot: (-26.0, -14.0)}
+    assert house.told(slot) == -20.0
+    up = house.wish(INES, slot, -8.0)
+    assert (up.outcome, up.rule, up.level) == (LIMITED, "room window", -14.0)
+    down = house.wish(INES, slot, -60.0)
+    assert (down.outcome, down.rule, down.level) == (LIMITED, "room window", -26.0)
+    assert house.wish(-1, slot, -60.0).outcome == TAKEN, "the engineer is free"
+    assert house.wish(INES, slot, -50.0).level == -50.0, "from outside back towards it"
+    assert house.wish(INES, slot, -80.0).level == -50.0, "and not further away"
+
+
+def test_a_group_falls_together_until_a_member_meets_the_window() -> None:
+    house = playing()
+    for channel, level in (("voice", -20.0), ("bass", -10.0)):
+        house.wish(-1, house.send(channel, "kit"), level)
+    house.run(15.0)
+    house.engine.wishes.windows = {house.send("voice", "kit"): (-26.0, -14.0)}
+    verdict = house.wish(INES, house.layout.slot(P.GROUP, 0), -60.0)
+    assert (verdict.outcome, verdict.rule) == (LIMITED, "room window")
+    assert house.told(house.send("voice", "kit")) == -26.0
+    assert house.told(house.send("bass", "kit")) == -16.0
+
+
+# -- presets that are called for ----------------------------------------------------------------
+
+
+def test_a_rig_without_presets_says_so() -> None:
+    assert playing().wish(INES, playing().layout.slot(P.PRESET_NEXT), 1.0).rule == "no presets"
+
+
+def test_a_chattering_foot_switch_does_not_queue_up_an_hour() -> None:
+    house = House(RIG + '[presets]\norder = ["reel"]\n').started()
+    slot = house.layout.slot(P.PRESET_NEXT)
+    outcomes = [house.wish(INES, slot, 1.0).outcome for _ in range(40)]
+    assert outcomes.count(TAKEN) == limits.CALLS_MAX == len(house.engine.people.calls)
+    assert house.wish(INES, slot, 1.0).rule == "preset busy"
+    assert house.wish(INES, slot, 0.0).outcome == TAKEN, "the switch let go means nothing"

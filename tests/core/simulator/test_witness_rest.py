@@ -216,8 +216,8 @@ GOOD = header_of(facts())
         ([], "recording line 1: found nothing, expected a header"),
         ([{"what": "told"}], "recording line 1: found 'told', version None, expected a header"),
         ([{**GOOD, "version": 9}], "found 'header', version 9, expected a header, version 1"),
-        ([{**GOOD, "values": []}], "found 0 values and limits for 2 buses, expected 3. values"),
-        ([{**GOOD, "step_db": [1]}], "found 3. values and limits for 1 buses, expected"),
+        ([{**GOOD, "values": []}], "found 0 values and limits for 2 buses, expected \\d+ values"),
+        ([{**GOOD, "step_db": [1]}], "found \\d+ values and limits for 1 buses, expected"),
         ([{k: v for k, v in GOOD.items() if k != "scales"}], "a header with KeyError"),
         ([GOOD, {"what": "tale", "at": 1}], "recording line 2: found 'tale', expected one of"),
         (
