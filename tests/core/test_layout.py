@@ -47,6 +47,7 @@ def test_there_are_as_many_slots_as_things() -> None:
         Scope.BUS: 2,
         Scope.PERFORMER: 4,  # three, and everybody
         Scope.GROUP: 1,
+        Scope.PRESET: 0,
         Scope.WHOLE: 1,
     }
     assert counts == {parameter: expected[scope] for parameter, (_, scope) in KINDS.items()}
