@@ -312,6 +312,8 @@ class Daemon:
         self._timer, self._due_s = None, float("inf")
         now_s = self._loop.time()
         self.house.wake(now_s)
+        if self.house.engine.people.calls:  # a long press, or a bundle whose time has come
+            self._take_calls()
         self._schedule(now_s)
         self._tell_rubbish()
         self._tell_notices()

@@ -97,7 +97,8 @@ class Wishes:
             if value > stays:
                 value, rule = stays, "own ceiling"
         if self.windows and who != ENGINEER and slot in self.windows:
-            return self._in_window(slot, value, rule)
+            kept, why = self._in_window(slot, value, rule)
+            return (kept, why) if kept <= max(value, ceiling) else (value, rule)
         return value, rule
 
     def _in_window(self, slot: int, value: float, rule: str) -> tuple[float, str]:

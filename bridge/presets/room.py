@@ -278,8 +278,7 @@ def windows(wanted: Iterable[Target], window_db: float, m: Matrix) -> dict[int, 
 
 
 def _window(level_db: float, window_db: float) -> Window:
-    if level_db == OFF:
-        return OFF, OFF
+    """Around off, which is ``-inf``, there is nothing but off."""
     low_db = level_db - window_db
     return (low_db if low_db > FLOOR_DB else OFF), level_db + window_db
 

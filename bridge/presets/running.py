@@ -14,6 +14,7 @@ from typing import Any
 from bridge.errors import Fault
 from bridge.house import House
 from bridge.mix.gesture import RULES
+from bridge.mix.matrix import Matrix
 from bridge.presets import files, room
 from bridge.presets.preset import Preset, PresetError
 from bridge.presets.recall import Change, Recall, Report, undone, wish_for
@@ -267,9 +268,14 @@ class Running:
         if preset is None:
             return
         report.title = preset.label or name
-        await self._wish_all(list(targets(preset, self.engine.matrix)), report)
+        await self._wish_all(await self._targets(preset), report)
         self._remember(report)
         self._stands(name)
+
+    async def _targets(self, preset: Preset) -> list[Target]:
+        """What a preset wants; a large one takes some time."""
+        found: list[Target] = await self._aside(_listed, preset, self.engine.matrix)
+        return found
 
     def _stands(self, name: str) -> None:
         self.current = name
@@ -328,8 +334,8 @@ class Running:
             slot for bus in range(m.buses) if self.engine.guard.held[bus]
             for slot in (*m.sends_of_bus(bus), *room.around(m, bus))
         )  # fmt: skip
+        wanted = await self._targets(preset)
         await self._wish_all(room.opening(order, preset, m), report, also_safe=held)
-        wanted = list(targets(preset, m))
         await self._wish_all(wanted, report, also_safe=held)
         self._remember(report)
         self._use_windows(room.windows(wanted, here.plan.window_db, m))
@@ -342,3 +348,7 @@ class Running:
             report = Report(name)
             if await self._read(name, report) is None:
                 self.tell(report.text(self.rig))
+
+
+def _listed(preset: Preset, m: Matrix) -> list[Target]:
+    return list(targets(preset, m))

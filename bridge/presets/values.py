@@ -74,13 +74,14 @@ def targets(preset: Preset, m: Matrix) -> Iterator[Target]:
         preset: Names channels and buses of the rig only.
         m: The numbering.
     """
-    scope, layout = preset.scope, m.layout
+    scope = preset.scope
+    channels = {name: number for number, name in enumerate(m.layout.channels)}
     for name in scope.buses:
-        bus, mix = layout.buses.index(name), preset.bus[name]
+        bus, mix = m.layout.buses.index(name), preset.bus[name]
         if mix.master_db is not None and scope.has("master"):
             yield m.master + bus, db_of(mix.master_db)
         for channel, send in mix.send.items():
-            cell = layout.channels.index(channel) * m.buses + bus
+            cell = channels[channel] * m.buses + bus
             yield from _targets_of_send(send, scope, channel, m, cell)
 
 

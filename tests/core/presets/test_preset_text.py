@@ -51,6 +51,12 @@ def test_a_text_of_all_letters_reads_back_the_same() -> None:
     assert preset(text_of(made)) == made
 
 
+def test_a_key_of_any_letters_reads_back_the_same() -> None:
+    odd = "".join(map(chr, range(0xA1))) + '"\\ü\u2028'
+    made = preset().model_copy(update={"bus": {**preset().bus, odd: BusMix()}})
+    assert preset(text_of(made)) == made
+
+
 def test_off_and_the_floor_are_off() -> None:
     assert db_of("off") == db_of(-90.0) == OFF
     assert db_of(-89.9) == -89.9

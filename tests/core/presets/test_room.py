@@ -104,6 +104,7 @@ def at(made: Room, now_s: float, *minutes: int) -> list[str]:
         ((179, 300), ["it is 05:00"]),  # the clock was put ahead over it
         ((239, 240, 181, 239, 240), ["it is 04:00"]),  # put back by an hour: not twice
         ((300, 200), []),  # put back over it
+        ((720, 700), []),  # put back far from it
         ((240, 240), []),  # it starts within the minute itself
     ],
 )
