@@ -61,7 +61,9 @@ class Controller:
         assert law is not None, "takeovers are for levels"
         at = 0.0 if asked_db != asked_db else law.position(asked_db)
         wanted = takeover.touch(move.position, at)
-        return wanted if wanted != wanted or wanted == move.position else law.db(wanted)
+        if wanted != wanted:
+            return wanted
+        return move.value if wanted == move.position else law.db(wanted)
 
     def catches(self, move: Move) -> bool:
         """Whether a move goes through a takeover that may hold it back."""

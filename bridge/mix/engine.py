@@ -242,6 +242,7 @@ class Engine:
 
     def begin(self, heard: Mapping[int, float], now_s: float) -> None:
         """Start cold, masters low first; ``heard`` is empty where the console can't be asked."""
+        self.lost = False
         self.buses.begin(heard, now_s)
         if self.stage is not None:
             self.stage.begin()
