@@ -241,7 +241,11 @@ class Buses:
         m, engine = self.matrix, self.engine
         for slot in engine.moving:
             m.asked[slot] = min(m.asked[slot], m.told[slot])  # no ramp goes on by itself
-        levels = [slot for slot in range(m.size) if m.kind[slot] == LEVEL and m.can_set[slot]]
+        levels = [
+            slot
+            for slot in range(m.size)
+            if m.kind[slot] == LEVEL and m.can_set[slot] and m.asked[slot] == m.asked[slot]
+        ]  # a fader that nobody knows is left alone
         for slot in heard:
             if m.kind[slot] == LEVEL:
                 self._lower_of_two(slot, m.told[slot], heard[slot])
@@ -268,7 +272,11 @@ class Buses:
         m.left[slot] = 0
         if was_free:
             # a ramp that was under way counts as far as it had come, not as far as it would go
-            m.asked[slot] = min(m.asked[slot], value, told if told == told else OFF)
+            dim_db = 0.0  # a dim lies on top of what is asked, and is not to be asked for twice
+            if m.is_master(slot) and m.asked[m.dim + slot - m.master]:
+                dim_db = self.engine.rig.file.bus[slot - m.master].dim_db
+            had = min(value, told if told == told else OFF)
+            m.asked[slot] = min(m.asked[slot], had + dim_db)
 
     def _open_before(self, slot: int) -> bool:
         """Whether a level sounded before the fault, by the gates as they were told then."""

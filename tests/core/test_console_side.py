@@ -236,3 +236,38 @@ def test_no_second_carries_more_than_the_link_is_declared_for() -> None:
             now_s = budget.next_wake_s()
     most = max(sum(begin <= at < begin + 1.0 for at in left) for begin in left)
     assert 0.9 * rate <= most * nbytes <= rate
+
+
+def test_a_fader_that_nobody_knows_is_left_alone_when_a_blind_console_comes_back() -> None:
+    house = blind_house([True], [])
+    house.console.link_open(0.0)
+    now_s = let_time_pass(house, 0.0, 30.0)
+    faders = house.rig.layout.slots(P.CHANNEL_FADER)
+    m = house.engine.matrix
+    assert [m.told[slot] == m.told[slot] for slot in faders] == [False] * len(faders)
+    house.console.link_lost()
+    house.console.link_open(now_s + 5.0)
+    let_time_pass(house, now_s + 5.0, 10.0)
+    assert [m.told[slot] == m.told[slot] for slot in faders] == [False] * len(faders)
+
+
+def test_a_dimmed_master_does_not_sink_further_each_time_the_console_comes_back() -> None:
+    from support.house import House as SmallHouse
+
+    small = SmallHouse().started()
+    small.open("kit")
+    master, dim = small.master("kit"), small.slot(P.BUS_DIM, "", "kit")
+    small.wish(-1, master, -10.0)
+    small.run(10.0)
+    small.wish(-1, dim, 1.0)
+    m = small.engine.matrix
+    assert m.told[master] == -30.0
+    for _ in range(3):
+        small.engine.console_lost()
+        heard = {slot: value for slot, value in enumerate(m.told) if value == value}
+        small.engine.console_back(heard, small.now_s)
+        small.run(10.0)
+        assert m.told[master] == -30.0
+    small.wish(-1, dim, 0.0)
+    small.run(10.0)
+    assert m.told[master] == -10.0
