@@ -36,9 +36,11 @@ def _log(as_json: bool, level: int = logging.INFO) -> None:
 
 def _run(args: argparse.Namespace) -> int:
     from bridge import daemon
+    from bridge.guard.lock import only_one
 
     _log(args.log_json)
-    asyncio.run(daemon.run(args.rig))
+    with only_one(args.rig):
+        asyncio.run(daemon.run(args.rig))
     return OK
 
 
@@ -162,6 +164,39 @@ def _schema(args: argparse.Namespace) -> int:
     return OK
 
 
+def _passphrase(_: argparse.Namespace) -> int:
+    from bridge.pages.passphrase import ask
+
+    print(ask())
+    return OK
+
+
+def _learn(args: argparse.Namespace) -> int:
+    from bridge.learning.command import learn
+
+    _log(args.log_json, logging.WARNING)
+    return learn(args.rig, controller=args.controller)
+
+
+def _explain(args: argparse.Namespace) -> int:
+    from bridge.explain.command import explain
+
+    return explain(" ".join(args.words), as_json=args.json)
+
+
+def _status(args: argparse.Namespace) -> int:
+    from bridge.guard.command import status
+
+    return status(args.where, as_json=args.json)
+
+
+def _search_log(args: argparse.Namespace) -> int:
+    from bridge.journal.command import search
+
+    return search(args.rig, who=args.who, what=args.what, since=args.since,
+                  refused=args.refused, as_json=args.json)  # fmt: skip
+
+
 def _ports(_: argparse.Namespace) -> int:
     from bridge.links.midi import find_ports, midi_available
 
@@ -247,21 +282,51 @@ def _more_commands(command: Callable[..., argparse.ArgumentParser]) -> None:
     watch = command("watch", _watch, "Show a running bridge in the terminal.")
     watch.add_argument("rig", type=Path, nargs="?", help="the rig file of the running bridge")
     watch.add_argument("--at", help="where it runs: tcp://127.0.0.1:9100")
+    lesson = command("learn", _learn, "Move a control and have its map entry written.")
+    lesson.add_argument("rig", type=Path, help="the rig file")
+    lesson.add_argument("--controller", metavar="ID", help="which one, where the rig has several")
+    _logs(lesson)
     preset = command("preset", _preset, "List, show or check the presets of a rig.")
     preset.add_argument("rig", type=Path, help="the rig file")
     preset.add_argument("act_on", choices=("list", "show", "check"), metavar="list|show|check")
     preset.add_argument("name", nargs="?", help="which preset, for show")
     preset.add_argument("--json", action="store_true", help="for machines")
+    record = command("log", _search_log, "Who asked for what, and what became of it.")
+    record.add_argument("rig", type=Path, help="the rig file")
+    record.add_argument("--who", help="only this performer, by id or name; engineer is one")
+    record.add_argument("--what", help="only controls with this in their name")
+    record.add_argument("--since", help="only so far back: 90s, 15m, 2h, 3d")
+    record.add_argument("--refused", action="store_true", help="only what was limited or refused")
+    record.add_argument("--json", action="store_true", help="one JSON object a line, for machines")
     schema = command("schema", _schema, "Print the JSON Schema of a file kind.")
     schema.add_argument("file", choices=("rig", "map"), help="which kind of file")
+    said = command("explain", _explain, "Say what an error or a limit means, and what to do.")
+    said.add_argument("words", nargs="*", help="a code, or words of the text; all codes without")
+    said.add_argument("--json", action="store_true", help="for machines")
+    state = command("status", _status, "Ask a running bridge how it is: 0 ok, 1 degraded, 2 down.")
+    state.add_argument("where", help="the rig file, or http://127.0.0.1:9780")
+    state.add_argument("--json", action="store_true", help="for machines")
+    command("passphrase", _passphrase,
+            "Hash the engineer's passphrase, for engineer in a rig's [pages].")  # fmt: skip
     command("ports", _ports, "List the MIDI ports of this machine.")
+
+
+def _told(*errors: BaseException) -> int:
+    """Tell errors, and where there is more about them."""
+    from bridge.explain.hints import hint
+
+    print("\n".join(map(str, errors)), file=sys.stderr)
+    if more := hint(*errors):
+        print(more, file=sys.stderr)
+    return max((getattr(error, "exit_code", WRONG) for error in errors), default=WRONG)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command.
 
     Returns:
-        0 all well; 1 warnings or a breach; 2 an error, told on standard error.
+        0 all well; 1 warnings or a breach; 2 an error, told on standard error; 3 this rig runs
+        already.
     """
     if not __debug__:
         print("foldbridge does not run with python -O: its checks are part of it", file=sys.stderr)
@@ -271,14 +336,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return act(args)
     except BridgeError as error:
-        print(error, file=sys.stderr)
-        return WRONG
+        return _told(error)
     except ExceptionGroup as errors:
         ours, others = errors.split(BridgeError)
         if ours is None or others is not None:
             raise
-        print("\n".join(str(error) for error in ours.exceptions), file=sys.stderr)
-        return WRONG
+        return _told(*ours.exceptions)
     except KeyboardInterrupt:
         return OK
 

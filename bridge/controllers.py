@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterable
 from bridge import limits
 from bridge.maps.controller import ControllerWords
 from bridge.maps.move import Move
+from bridge.maps.turns import ALWAYS
 from bridge.mix.engine import Engine
 from bridge.mix.gesture import REFUSED, TAKEN, Verdict
 from bridge.mix.takeover import Takeover
@@ -31,6 +32,10 @@ class Controller:
         who: Performer's number, -1 the engineer.
         words: Its map, compiled.
         send: Hands one message to its link; False when it was not taken.
+
+    Attributes:
+        taught: It is being learned at: its movements teach and do not mix.
+        sieve: Thins out what it says while it floods; None while it is calm.
     """
 
     def __init__(
@@ -38,9 +43,10 @@ class Controller:
     ) -> None:
         self.name, self.who, self.words, self.send = name, who, words, send
         self.moves = 0
-        self.shows = dict.fromkeys(
-            sorted(slot for one in words.controls if one.feedback for slot in one.slots)
-        )
+        self.taught = False
+        self.sieve: Callable[[list[Move]], list[Move]] | None = None
+        self.shows = dict.fromkeys(sorted(words.shows))
+        words.on_turn = self._turned
         self._takeovers = {
             number: Takeover(control.takeover)
             for number, control in enumerate(words.controls)
@@ -61,9 +67,9 @@ class Controller:
         assert law is not None, "takeovers are for levels"
         at = 0.0 if asked_db != asked_db else law.position(asked_db)
         wanted = takeover.touch(move.position, at)
-        if wanted != wanted:
-            return wanted
-        return move.value if wanted == move.position else law.db(wanted)
+        if wanted == move.position:
+            return move.value  # it holds the level: its own word, and no detour over the law
+        return wanted if wanted != wanted else law.db(wanted)
 
     def catches(self, move: Move) -> bool:
         """Whether a move goes through a takeover that may hold it back."""
@@ -83,18 +89,35 @@ class Controller:
         """It has just been plugged in: everything it can show is news.
 
         And once more a little later: a device, or the driver's connection to it, that has just
-        come may not listen yet.
+        come may not listen yet. Its controls may have been moved meanwhile, so each must take its
+        level over anew.
         """
+        self._let_go(range(len(self.words.controls)))
         self._show_again_s = now_s + limits.SHOW_AGAIN_S
         self._forget_shown()
 
     def _forget_shown(self) -> None:
         self._shown.clear()
-        self._to_show = dict.fromkeys(self.shows)
+        self._to_show = dict.fromkeys((*self.shows, *self.words.lamps))
         self._due_s = -math.inf
 
-    def show(self, asked: list[float], now_s: float) -> None:
-        """Show what may be shown now."""
+    def _turned(self) -> None:
+        """Other controls speak now: each must take its level over anew, and lamps change."""
+        controls = enumerate(self.words.controls)
+        self._let_go(number for number, control in controls if control.turn != ALWAYS)
+        for slot in self.words.turning:
+            self._shown.pop(slot, None)
+            self._to_show[slot] = None
+        self._due_s = -math.inf
+
+    def _let_go(self, numbers: Iterable[int]) -> None:
+        """Controls no longer hold their levels, and nobody knows where they stand."""
+        for number in numbers:
+            if number in self._takeovers:
+                self._takeovers[number] = Takeover(self.words.controls[number].takeover)
+
+    def show(self, stands: Callable[[int], float], now_s: float) -> None:
+        """Show what may be shown now, each parameter where it stands."""
         if now_s >= self._show_again_s:
             self._show_again_s = math.inf
             self._forget_shown()
@@ -105,7 +128,7 @@ class Controller:
             quiet_s = self._quiet_s(slot)
             if now_s < quiet_s:
                 self._due_s = min(self._due_s, quiet_s)
-            elif self._shows_now(slot, asked[slot], now_s):
+            elif self._shows_now(slot, stands(slot) if slot >= 0 else 0.0, now_s):
                 del self._to_show[slot]
             else:
                 self._due_s = now_s + limits.TICK_S
@@ -142,6 +165,8 @@ class Controllers:
             was taken, newest last.
         counts: How many wishes were taken, limited and refused.
         on_verdict: Hears of every verdict that was not simply taken.
+        gestures: How many wishes came from hands, not from a sound level meter.
+        troubled: Controllers that are thinned out, by name, with the reason in words.
     """
 
     def __init__(self, engine: Engine, on_verdict: Callable[[str, Verdict], None]) -> None:
@@ -150,6 +175,8 @@ class Controllers:
         self.verdicts: deque[tuple[float, str, Verdict]] = deque(maxlen=limits.VERDICTS_KEPT)
         self.counts = [0, 0, 0]
         self.on_verdict = on_verdict
+        self.gestures = 0
+        self.troubled: dict[str, str] = {}
         self._showing: dict[int, list[Controller]] = {}
 
     def add(self, controller: Controller) -> None:
@@ -158,20 +185,40 @@ class Controllers:
         for slot in controller.shows:
             self._showing.setdefault(slot, []).append(controller)
 
+    def exchange(self, number: int, words: ControllerWords, now_s: float) -> None:
+        """From now on a controller means this: what it held is let go, its levels caught anew."""
+        old = self.all[number]
+        new = Controller(old.name, old.who, words, old.send)
+        new.taught, new.moves = old.taught, old.moves
+        self.all[number] = new
+        self._showing.clear()
+        for one in self.all:
+            for slot in one.shows:
+                self._showing.setdefault(slot, []).append(one)
+        new.show_all(now_s)
+
     def receive(self, controller: Controller, data: bytes, now_s: float) -> None:
         """Take one message of a controller's."""
         moves = controller.words.decode(data, now_s)
+        if controller.sieve is not None:
+            moves = controller.sieve(moves)
         if moves:
             self.act(controller, moves, now_s)
 
     def act(self, controller: Controller, moves: Iterable[Move], now_s: float) -> None:
         """Put moves before the rules, and remember what became of them."""
         engine, wish = self.engine, self.wish
+        sound, hold = engine.matrix.sound, engine.matrix.hold
+        if controller.taught:  # whoever learns must still be able to make it quiet
+            quiet = engine.matrix.silence
+            moves = [move for move in moves if move.slot == quiet or sound <= move.slot < hold]
         for move in moves:
             _, slot, action, value, position = move
             controller.moves += 1
+            if not sound <= slot < hold:
+                self.gestures += 1
             if position == position and controller.catches(move):
-                value = controller.wanted(move, engine.matrix.asked[slot])
+                value = controller.wanted(move, engine.groups.stands(slot))
                 if value != value:
                     continue
             wish(controller.name, controller.who, slot, action, value, now_s)
@@ -214,15 +261,15 @@ class Controllers:
         """Spread the news to those who can show them."""
         if self.engine.late:
             self._say_late(now_s)
-        news = self.engine.news
+        news, groups = self.engine.news, self.engine.groups
         if news:
+            groups.follow(news)
             for slot in news:
                 for controller in self._showing.get(slot, ()):
                     controller.show_later(slot)
             news.clear()
-        asked = self.engine.matrix.asked
         for controller in self.all:
-            controller.show(asked, now_s)
+            controller.show(groups.stands, now_s)
 
     def _say_late(self, now_s: float) -> None:
         """Tell what became of wishes that were taken before the room for them was gone."""

@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from bridge.daemon import Daemon, load, marks_of
+from bridge.daemon import Daemon
 from bridge.errors import Fault, LinkError, RigError
 from bridge.house import console_words
 from bridge.links.address import SocketAddress, parse_address
+from bridge.loading import load, marks_of
 from bridge.rig.model import Controller
 from bridge.rig.rig import ENGINEER, Rig
 from bridge.simulator.facts import Road, facts_from

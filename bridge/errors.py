@@ -31,7 +31,13 @@ class Fault:
     expected: str
 
     def __str__(self) -> str:
-        return f"{self.where}: found {self.found}, expected {self.expected}"
+        line = f"{self.where}: found {self.found}, expected {self.expected}"
+        return line if line.isprintable() else "".join(map(_shown, line))
+
+
+def _shown(letter: str) -> str:
+    """A letter of a fault: what a file holds must not steer the terminal that shows it."""
+    return letter if letter.isprintable() else letter.encode("unicode_escape").decode("ascii")
 
 
 class BridgeError(Exception):

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from bridge import limits
 from bridge.console import UNLIMITED, Console, Terms
+from bridge.console.kept import Forgetful, Journal, Returned
 from bridge.controllers import Controller, Controllers
 from bridge.errors import WireError
 from bridge.maps.console import ConsoleWords
@@ -93,12 +94,14 @@ class House:
         maps: Every map that the rig names, by the name it uses.
         roads: The way out.
         on_verdict: Hears of every verdict that is not simply "taken".
+        journal: Keeps levels and gestures beyond the life of this process.
 
     Attributes:
         engine: The rules and levels.
         console: The console's side.
         controllers: The hands' side.
         waiting: OSC messages whose time tag has not come, as (controller, bytes).
+        journal: As above; one that forgets where there is none.
     """
 
     def __init__(
@@ -107,6 +110,7 @@ class House:
         maps: Mapping[str, MapFile],
         roads: Roads,
         on_verdict: Callable[[str, Verdict], None] = lambda name, verdict: None,
+        journal: Journal | None = None,
     ) -> None:
         self.rig = rig
         words = console_words(rig, maps[rig.file.console.map])
@@ -121,7 +125,10 @@ class House:
         )
         terms = Terms(readback, roads.reliable, declared.answer_s)
         budget = budget_of(rig, words)
-        self.console = Console(self.engine, words, roads.console, terms, budget)
+        self.journal = journal or Forgetful(self.engine)
+        self.console = Console(
+            self.engine, words, roads.console, terms, budget, journal=self.journal
+        )
         self.controllers = Controllers(self.engine, on_verdict)
         for number, controller in enumerate(rig.file.controller):
             own_words = controller_words(rig, number, maps[controller.map])
@@ -130,6 +137,12 @@ class House:
             self.controllers.add(Controller(controller.id, who, own_words, send))
         self.waiting: TimedQueue[tuple[int, bytes]] = TimedQueue()
         self.malformed = 0
+        self.journal.join(self.engine, self.controllers)
+
+    @property
+    def returned(self) -> Returned:
+        """How the bridge came back to the console's levels, and why so."""
+        return self.console.returned
 
     # -- bytes in -------------------------------------------------------------------------------
 
@@ -176,6 +189,7 @@ class House:
 
     def settle(self, now_s: float) -> None:
         """Tell the console and the lamps what follows; once after every batch."""
+        self.journal.look(now_s)
         self.console.pump(now_s)
         self.controllers.show(now_s)
 
@@ -187,6 +201,12 @@ class House:
         self.console.advance(now_s)
         self.controllers.advance(now_s)
         self.settle(now_s)
+
+    def stood_still(self, seconds: float) -> None:
+        """The bridge could not act for some time: that earns no rise and makes no press long."""
+        self.engine.matrix.rides.skip(seconds)
+        for controller in self.controllers.all:
+            controller.words.skip(seconds)
 
     def rests(self) -> bool:
         """Whether every level is where it goes and the console is known to have it."""
@@ -215,4 +235,5 @@ class House:
             self.console.next_wake_s(),
             self.controllers.next_wake_s(now_s),
             self.waiting.next_wake_s(),
+            self.journal.next_wake_s(),
         )

@@ -84,6 +84,16 @@ a datagram."""
 HOLD_S_MAX = 10.0
 """Longest press that a map may ask for; nobody holds a pedal longer on purpose."""
 
+DOUBLE_S_MIN, DOUBLE_S_MAX = 0.1, 2.0
+"""Times within which a second press may count as a double one, s: no foot is back in a tenth of a
+second, and a short press that acts two seconds late is no use to anybody."""
+
+DEAD_ZONE_MAX = 0.25
+"""Largest dead zone at each end of a pedal: half of the travel is left to play with."""
+
+TURNS_MAX = 32
+"""Most turns of a controller: nobody remembers more meanings of one pedal; 7 bits can show them."""
+
 TALK_EVERY_S_MIN = 0.05
 """Shortest time between two questions of one kind that a map may ask for: twenty a second are the
 fastest sign of life that is of use, and more would fill the link."""

@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any, Literal, cast
 
 from bridge import limits
-from bridge.daemon import load, marks_of
 from bridge.errors import LinkError
 from bridge.house import console_words
 from bridge.links.address import MidiAddress, SocketAddress, parse_address
 from bridge.links.midi import MidiHub, MidiLink
+from bridge.loading import load, marks_of
 from bridge.rig.rig import Rig
 from bridge.simulator.facts import Road, facts_from
 from bridge.simulator.network import LossyNetwork

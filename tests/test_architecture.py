@@ -38,7 +38,7 @@ PURE_PARTS = f"{BASE} rig wire stage mix maps"
 INSIDE = f"{PURE_PARTS} console controllers house"
 ALL_PARTS = (
     f"{INSIDE} checking links roads journal pages watching simulator daemon demo simulate view "
-    "plan presets soundcheck cli"
+    "plan presets soundcheck oscquery learning loading telling services explain guard cli"
 )
 
 
@@ -77,7 +77,7 @@ ROWS: dict[str, Row] = {
     "controllers": Row(PURE_PARTS),
     "house": Row(f"{PURE_PARTS} console controllers"),
     "checking": Row(f"{INSIDE} links", words("fnmatch ipaddress")),
-    "checking/__init__": Row(f"{INSIDE} links daemon", words("pathlib"), pure=False),
+    "checking/__init__": Row(f"{INSIDE} links loading", words("pathlib"), pure=False),
     "plan": Row(f"{BASE} rig stage", words("numpy")),
     "plan/__init__": Row(f"{BASE} rig stage", words("argparse json pathlib sys"), pure=False),
     "plan/page": Row(f"{BASE} rig stage", words("jinja2 markupsafe"), pure=False),
@@ -85,9 +85,10 @@ ROWS: dict[str, Row] = {
     "links": Row(f"{BASE} wire", words(f"{LOOP} {SYSTEM}"), pure=False),
     # A process of its own, so it has a clock of its own: no loop runs in it.
     "links/midi_helper": Row(f"{BASE} wire", words(f"{LOOP} {SYSTEM} time"), pure=False),
+    # `hashlib` marks the layout, `zlib` checks copies, `fcntl` keeps a second bridge away.
     "journal": Row(
-        f"{BASE} mix",
-        words(f"{LOOP} json os pathlib queue sqlite3 threading zlib"),
+        f"{BASE} rig maps mix console",
+        words(f"{LOOP} array fcntl hashlib json mmap os pathlib sqlite3 stat threading time zlib"),
         pure=False,
     ),
     # The house and its hands as types only. `secrets` makes tokens and codes, `hashlib` and `hmac`
@@ -95,11 +96,17 @@ ROWS: dict[str, Row] = {
     # `ipaddress` tells a name from a number in the Host header, `time` is the calendar on which
     # tokens expire, `segno` draws QR codes.
     "pages": Row(
-        f"{BASE} rig mix controllers house",
+        f"{BASE} rig links mix controllers house daemon presets soundcheck learning guard",
         words(
             f"{LOOP} aiohttp json pathlib hashlib hmac ipaddress os secrets segno socket ssl "
-            "tempfile time urllib getpass sys"
+            "tempfile time urllib getpass sys datetime unicodedata"
         ),
+        pure=False,
+    ),
+    # `ifaddr` tells which networks this machine is on now, `secrets` makes a host name of its own.
+    "oscquery": Row(
+        f"{INSIDE} links",
+        words(f"{LOOP} aiohttp ifaddr ipaddress json secrets socket zeroconf"),
         pure=False,
     ),
     "simulator": Row(
@@ -116,10 +123,28 @@ ROWS: dict[str, Row] = {
     "roads": Row(f"{BASE} rig links", pure=False),
     "watching": Row(f"{INSIDE} links", words(f"{LOOP} json"), pure=False),
     "daemon": Row(ALL_PARTS, STDLIB | words("uvloop"), pure=False),
+    "loading": Row(f"{PURE_PARTS} soundcheck", words("pathlib"), pure=False),
+    "telling": Row(INSIDE, words("logging"), pure=False),
+    "services": Row(ALL_PARTS, STDLIB, pure=False),
+    "guard": Row(INSIDE),
+    **dict.fromkeys(
+        ("guard/command", "guard/lock", "guard/notify", "guard/serving", "guard/standing"),
+        Row(INSIDE, STDLIB | words("aiohttp"), pure=False),
+    ),
     "demo": Row(ALL_PARTS, STDLIB, pure=False),
+    "explain": Row("errors", words("tomllib")),
+    "explain/hints": Row("errors", words("pathlib"), pure=False),
+    "explain/command": Row("errors", words("json sys textwrap"), pure=False),
     "simulate": Row(ALL_PARTS, STDLIB, pure=False),
     "view": Row("watching", words("asyncio rich"), pure=False),
-    "soundcheck": Row(f"{INSIDE} links roads daemon", STDLIB | words("pydantic"), pure=False),
+    "learning": Row(INSIDE, words("tomlkit tomllib statistics"), pure=True),
+    **dict.fromkeys(
+        ("learning/command", "learning/live", "learning/map_file", "learning/session"),
+        Row(f"{INSIDE} links roads soundcheck", STDLIB, pure=False),
+    ),
+    "soundcheck": Row(
+        f"{INSIDE} links roads loading daemon journal guard", STDLIB | words("pydantic"), pure=False
+    ),
     "cli": Row(ALL_PARTS, STDLIB | words("pydantic rich"), pure=False),
 }
 APART = (("simulator", "mix"),)

@@ -35,6 +35,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "stage": ("map_us", "gesture_p50_us"),
     "wire": ("over_budget_bytes", "oldest_ms"),
     "start": ("first_gesture_s", "rss_mb"),
+    "pages": ("state_p99_ms", "rss_mb"),
 }
 """Every group of figures, and the figures in it."""
 
@@ -88,6 +89,7 @@ def _groups() -> dict[str, Group]:
     """The measuring functions; imported late, they need the environment's libraries."""
     import midi_figures
     import osc_figures
+    import page_figures
     import stage_figures
     import tick_figures
     import wire_figures
@@ -100,6 +102,7 @@ def _groups() -> dict[str, Group]:
         "wire": wire_figures.wire,
         "stage": stage_figures.stage,
         "start": osc_figures.start,
+        "pages": page_figures.pages,
     }
 
 

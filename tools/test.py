@@ -1,8 +1,8 @@
 """The one gate: ``python3 tools/test.py [--without-system] [--fast] [pytest arguments]``. I/O.
 
 Format, lint, types, then the tests: first those that share nothing (side by side, pytest-xdist),
-then those that share the one JACK server (marked ``jack``, one after the other). The last line
-sums both up in pytest's own form.
+then those in a real browser (marked ``browser``) and those that share the one JACK server (marked
+``jack``), one after the other. The last line sums all up in pytest's own form.
 
 A skipped test counts as a failure, so that a gap in the machine cannot pass for a green run.
 System programs that the tests need are installed with apt-get where that is possible without a
@@ -32,6 +32,7 @@ import environment
 SYSTEM: tuple[tuple[str, str], ...] = (
     ("jackd", "jackd2"),
     ("oscsend", "liblo-tools"),
+    ("chromium", "chromium"),
     ("gcc", "gcc"),
     ("/usr/include/lo/lo.h", "liblo-dev"),
     ("/usr/include/stdio.h", "libc6-dev"),
@@ -152,14 +153,19 @@ def _apt_prefix() -> list[str] | None:
 
 
 def _tests(python: Path, rest: Sequence[str], *, fast: bool) -> tuple[Counter[str], bool]:
-    """Both runs of pytest: the counts, and whether one of them broke."""
+    """Every run of pytest: the counts, and whether one of them broke."""
     chosen, rest = _expression(rest)
     chosen += ["not long"] if fast else []
     side_by_side = min(os.cpu_count() or 1, 4)
     spread = ["-n", str(side_by_side), "--dist", "loadgroup"] if side_by_side > 1 else []
     counts: Counter[str] = Counter()
     codes = []
-    for name, mark, more in (("tests", "not jack", spread), ("tests with JACK", "jack", [])):
+    passes: tuple[tuple[str, str, list[str]], ...] = (
+        ("tests", "not jack and not browser", spread),
+        ("tests in a browser", "browser", []),
+        ("tests with JACK", "jack", []),
+    )
+    for name, mark, more in passes:
         print(f"== {name}", flush=True)
         expression = " and ".join(f"({part})" for part in [*chosen, mark])
         code, found = _pytest([python, "-m", "pytest", *more, *rest, "-m", expression])

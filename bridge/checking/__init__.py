@@ -11,8 +11,8 @@ from pathlib import Path
 from bridge.checking import addresses, conflicts, dangers
 from bridge.checking.ground import Ground, Remark, compiled
 from bridge.checking.report import Report, report_on
-from bridge.daemon import load, marks_of
 from bridge.errors import Fault, MapError, RigError
+from bridge.loading import load, marks_of
 from bridge.rig.load import load_rig
 
 __all__ = ["Report", "check"]

@@ -253,6 +253,6 @@ def _heard_by_both(first: Hands, second: Hands) -> Iterator[str]:
 def _moves(hands: Hands, messages: Sequence[bytes]) -> bool:
     if hands.words.language != "midi":
         return False
-    moves = [move for data in messages for move in hands.words.decode(data, 0.0)]
+    meant = [hands.words.understands(data) for data in messages]
     hands.words.clear()
-    return bool(moves)
+    return any(meant)

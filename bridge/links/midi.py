@@ -14,6 +14,7 @@ from bridge.links.address import MidiAddress
 from bridge.links.base import Batch, Link, ignore
 from bridge.links.midi_names import MidiPort, chosen, made_by, matching
 from bridge.links.midi_process import Helper
+from bridge.wire.sensing import ACTIVE_SENSING, Sensing
 
 log = logging.getLogger(__name__)
 
@@ -121,6 +122,8 @@ class _End:
         """Let go of the port."""
         if self._helper is not None:
             self._helper.close_port(self._number)
+            if not self.output:
+                self._link.unplugged()
         self.port, self._helper, self.is_open = None, None, False
 
     def send(self, data: bytes) -> bool:
@@ -176,6 +179,8 @@ class MidiLink(Link):
         self.address, self._hub, self._needs = address, hub, needs
         self._ends: tuple[_End, ...] = ()
         self._retry: asyncio.TimerHandle | None = None
+        self._sensing = Sensing()
+        self._silence: asyncio.TimerHandle | None = None
         self._advice = ""
 
     @property
@@ -213,6 +218,7 @@ class MidiLink(Link):
         self._cancel_retry()
         for end in self._ends:
             end.leave()
+        self.unplugged()
         self._ends = ()
         await self._hub.leave(self)
         self._become("closed")
@@ -242,7 +248,40 @@ class MidiLink(Link):
 
     def heard(self, messages: list[bytes], source: str) -> None:
         """Deliver what came through a port."""
+        if self._sensing.active or ACTIVE_SENSING in messages:
+            messages = self._sense(messages)
+            if not messages:
+                return
         self._deliver([(message, source) for message in messages])
+
+    def _sense(self, messages: list[bytes]) -> list[bytes]:
+        """Take signs of life out; whoever gives them is missed when they stop.
+
+        Only a link that is there to hear somebody is lost by it: a console has its own ways to
+        show that it lives.
+        """
+        loop, was_gone = asyncio.get_running_loop(), self._sensing.gone
+        messages = self._sensing.heard(messages, loop.time())
+        if self._needs == "in" and self._silence is None:
+            self._silence = loop.call_at(self._sensing.due_s, self._look_for_silence)
+        if was_gone:
+            self.end_changed()
+        return messages
+
+    def _look_for_silence(self) -> None:
+        loop, self._silence = asyncio.get_running_loop(), None
+        if self._sensing.silent(loop.time()):
+            self._trouble("active sensing", "it no longer says that it is there, so it is missed")
+            self.end_changed()
+        else:
+            self._silence = loop.call_at(self._sensing.due_s, self._look_for_silence)
+
+    def unplugged(self) -> None:
+        """Forget what the device said of itself: the next one may be another."""
+        self._sensing.clear()
+        if self._silence is not None:
+            self._silence.cancel()
+            self._silence = None
 
     def end_changed(self) -> None:
         """Take over the state of the ends."""
@@ -251,7 +290,7 @@ class MidiLink(Link):
         ways = {end.output for end in self._ends if end.is_open}
         enough = {"any": bool(ways), "in": False in ways, "out": True in ways}
         under_way = any(end.port is not None and not end.is_open for end in self._ends)
-        if enough.get(self._needs, len(ways) == 2):
+        if enough.get(self._needs, len(ways) == 2) and not self._sensing.gone:
             if not under_way:  # who hears "open" sends at once, and the other end is nearly there
                 self._become("open")
         elif self.state == "open":

@@ -211,7 +211,7 @@ class Driver:
         virtual = what in (frames.VIRTUAL_INPUT, frames.VIRTUAL_OUTPUT)
         client = self._client(output, name if virtual else CLIENT)
         if not output:
-            client.ignore_types(sysex=False, timing=True, active_sense=True)
+            client.ignore_types(sysex=False, timing=True, active_sense=False)
             if self._api != "jack":
                 client.set_callback(self._voice.heard, port)
         try:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from bridge.maps import turn_checks
 from bridge.maps.book import form_of
 from bridge.maps.flaw import Flaw
 from bridge.maps.midi_form import Bytes
-from bridge.maps.model import LongPress, MapFile, MidiEntry, OscEntry
+from bridge.maps.model import MapFile, MidiEntry, OscEntry, Press
 from bridge.maps.osc_form import compile_message
 from bridge.maps.places import SCOPE_FIELDS
 from bridge.maps.scales import PRESSES, scale_of
@@ -31,7 +32,19 @@ NOT_AT_A_CONSOLE = frozenset(
 )
 """What only the bridge knows: a console has channels, buses and sends."""
 
-_CONTROLLER_KEYS = ("action", "takeover", "step_db", "to", "long_press", "releases", "relative")
+_CONTROLLER_KEYS = (
+    "action",
+    "takeover",
+    "step_db",
+    "to",
+    "long_press",
+    "double_press",
+    "releases",
+    "relative",
+    "dead_zone",
+    "in_turn",
+    "turn",
+)
 _USES = {"console": ("set", "read"), "controller": ("move", "show")}
 
 _KINDS_OF_ACTION: dict[str, tuple[Kind, ...]] = {
@@ -41,6 +54,7 @@ _KINDS_OF_ACTION: dict[str, tuple[Kind, ...]] = {
     "momentary": (Kind.SWITCH, Kind.TAP),
     "set": tuple(Kind),
     "step": (Kind.LEVEL,),
+    **dict.fromkeys(turn_checks.TURNING, ()),
 }
 """What each action can move."""
 
@@ -70,11 +84,13 @@ def _own_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
     if kind == "console":
         yield from _console_flaws(entry, map_file)
     else:
-        yield from _controller_flaws(entry)
+        yield from _controller_flaws(entry, map_file)
 
 
 def _console_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
-    if entry.parameter in NOT_AT_A_CONSOLE:
+    if entry.parameter is None:
+        yield Flaw("parameter", "nothing", "what the message is about")
+    elif entry.parameter in NOT_AT_A_CONSOLE:
         yield Flaw("parameter", repr(entry.parameter.value), "a parameter that consoles have")
     for key in _CONTROLLER_KEYS:
         if key in entry.model_fields_set:
@@ -88,21 +104,32 @@ def _console_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
             fields = compile_message("ask", entry.ask, map_file).fields
         else:
             fields = Bytes("ask", str(entry.ask)).fields
-        allowed = {*SCOPE_FIELDS[KINDS[entry.parameter][1]]}
+        allowed = {*_scope(entry.parameter)}
         for what in sorted(fields - allowed):
             yield Flaw("ask", f"{{{what}}}", "fields of the parameter's places")
     except Flaw as flaw:
         yield flaw
 
 
-def _controller_flaws(entry: Entry) -> Iterator[Flaw]:
-    kind = KINDS[entry.parameter][0]
+def _scope(parameter: Parameter | None) -> tuple[str, ...]:
+    """What a parameter is counted over; the turn over nothing."""
+    return () if parameter is None else SCOPE_FIELDS[KINDS[parameter][1]]
+
+
+def _controller_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
     if entry.ask is not None:
         yield Flaw("ask", repr(entry.ask), "no such key in a controller's map")
-    if kind not in _KINDS_OF_ACTION[entry.action]:
-        can = ", ".join(name for name, kinds in _KINDS_OF_ACTION.items() if kind in kinds)
-        yield Flaw("action", repr(entry.action), f"{can} for a {kind}")
-    yield from _value_flaws(entry.action, entry.to, entry.step_db, kind)
+    yield from turn_checks.entry_flaws(entry, map_file)
+    if entry.parameter is not None and not turn_checks.is_about_turns(entry):
+        kind = KINDS[entry.parameter][0]
+        if kind not in _KINDS_OF_ACTION[entry.action]:
+            can = ", ".join(name for name, kinds in _KINDS_OF_ACTION.items() if kind in kinds)
+            yield Flaw("action", repr(entry.action), f"{can} for a {kind}")
+        yield from _value_flaws(entry.action, entry.to, entry.step_db, kind)
+        if entry.dead_zone and (entry.action, kind) != ("absolute", Kind.LEVEL):
+            yield Flaw("dead_zone", entry.dead_zone, "none: this is no absolute control of a level")
+    elif entry.dead_zone:
+        yield Flaw("dead_zone", entry.dead_zone, "none: this is no absolute control of a level")
     if "takeover" in entry.model_fields_set and entry.action != "absolute":
         yield Flaw("takeover", repr(entry.takeover), "no takeover, the control is not absolute")
     if "step_db" in entry.model_fields_set and entry.action not in ("relative", "step"):
@@ -111,7 +138,7 @@ def _controller_flaws(entry: Entry) -> Iterator[Flaw]:
         yield Flaw("to", entry.to, "no value, the action is not set")
     if entry.action == "relative" and "show" in (entry.use or ()):
         yield Flaw("use", "'show'", "an entry of its own that shows the level")
-    yield from _press_flaws(entry)
+    yield from _press_flaws(entry, map_file)
     yield from _relative_flaws(entry)
 
 
@@ -139,29 +166,39 @@ def _allowed(to: float | None, kind: Kind) -> bool:
     return -1.0 <= to <= 1.0 if kind is Kind.PAN else to in (0.0, 1.0)
 
 
-def _press_flaws(entry: Entry) -> Iterator[Flaw]:
+_SHORT = ("toggle", "set", "step", *turn_checks.TURNING)
+"""Actions that are over at once, so that other presses may mean something else."""
+
+
+def _press_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
     """A message that comes with the press only knows no release, and so no length."""
     one_way = (entry.type == "none") if isinstance(entry, OscEntry) else _is_program(entry)
-    if one_way and entry.action not in ("toggle", "set", "step"):
+    if one_way and entry.action not in _SHORT:
         yield Flaw("action", repr(entry.action), "toggle, set or step: this message has no value")
-    long = entry.long_press
-    if long is None:
-        return
-    if one_way or entry.action not in ("toggle", "set", "step"):
-        yield Flaw("long_press", "a table", "a toggle, set or step that has a release")
-    kind = KINDS[long.parameter][0]
-    if kind not in _KINDS_OF_ACTION[long.action]:
-        yield Flaw("long_press", repr(long.action), f"another action for a {kind}")
-    for flaw in _value_flaws(long.action, long.to, long.step_db, kind):
-        yield Flaw("long_press", flaw.found, f"{flaw.key}: {flaw.expected}")
-    yield from _long_places(entry, long)
+    if entry.long_press is not None:
+        if one_way or not entry.releases or entry.action not in _SHORT:
+            yield Flaw("long_press", "a table", "a toggle, set or step that has a release")
+        yield from _other_press_flaws("long_press", entry.long_press, entry, map_file)
+    if entry.double_press is not None:
+        if entry.action not in _SHORT:
+            yield Flaw("double_press", "a table", "a toggle, set, step or turn")
+        yield from _other_press_flaws("double_press", entry.double_press, entry, map_file)
 
 
-def _long_places(entry: Entry, long: LongPress) -> Iterator[Flaw]:
-    own = SCOPE_FIELDS[KINDS[entry.parameter][1]]
-    for what in SCOPE_FIELDS[KINDS[long.parameter][1]]:
-        if what != "performer" and getattr(long, what) is None and what not in own:
-            yield Flaw("long_press", f"no {what}", f"which {what} the {long.parameter} is of")
+def _other_press_flaws(key: str, press: Press, entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
+    """What is wrong with what a long or double press does."""
+    flaws = list(turn_checks.press_flaws(press, map_file))
+    if press.parameter is not None and press.action not in turn_checks.TURNING:
+        kind = KINDS[press.parameter][0]
+        if kind not in _KINDS_OF_ACTION[press.action]:
+            yield Flaw(key, repr(press.action), f"another action for a {kind}")
+        flaws += _value_flaws(press.action, press.to, press.step_db, kind)
+        own = _scope(entry.parameter)
+        for what in _scope(press.parameter):
+            if what != "performer" and getattr(press, what, None) is None and what not in own:
+                yield Flaw(key, f"no {what}", f"which {what} the {press.parameter} is of")
+    for flaw in flaws:
+        yield Flaw(key, flaw.found, f"{flaw.key}: {flaw.expected}")
 
 
 def _is_program(entry: MidiEntry) -> bool:
@@ -180,15 +217,19 @@ def _relative_flaws(entry: Entry) -> Iterator[Flaw]:
         yield Flaw("message", repr(entry.message), "a message that rests at 0 for a press")
 
 
+def _said(entry: Entry) -> str:
+    return "turn" if entry.parameter is None else str(entry.parameter)
+
+
 def _place_flaws(entry: Entry, fields: frozenset[str]) -> Iterator[Flaw]:
     """An entry tells apart what its parameter is counted over, and nothing else."""
-    scope = SCOPE_FIELDS[KINDS[entry.parameter][1]]
+    scope = _scope(entry.parameter)
     key = "address" if isinstance(entry, OscEntry) else "number"
     for what in sorted(fields - set(scope)):
-        yield Flaw(key, f"{{{what}}}", f"no {what}: a {entry.parameter} has none")
+        yield Flaw(key, f"{{{what}}}", f"no {what}: a {_said(entry)} has none")
     for what in ("channel", "bus", "performer", "group", "preset"):
         fixed = getattr(entry, what) is not None
         if fixed and what not in scope:
-            yield Flaw(what, repr(getattr(entry, what)), f"none for a {entry.parameter}")
+            yield Flaw(what, repr(getattr(entry, what)), f"none for a {_said(entry)}")
         if what in scope and not fixed and what not in fields and what != "performer":
             yield Flaw(key, f"no {{{what}}}", f"{{{what}}}, or {what} = one of them")

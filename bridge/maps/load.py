@@ -15,6 +15,7 @@ from bridge.maps.midi_form import Bytes
 from bridge.maps.model import Entry, MapFile, Message, OscEntry, OscMessageTable, Word
 from bridge.maps.osc_form import compile_message
 from bridge.maps.scales import compile_law
+from bridge.maps.turn_checks import map_flaws
 from bridge.rig.faults import faults_in, first_of, shown
 from bridge.rig.toml import Path, read_toml
 
@@ -64,6 +65,10 @@ def _flaws(map_file: MapFile) -> Iterator[tuple[Path, Flaw]]:
             yield ("law", name), Flaw("", flaw.found, flaw.expected)
     if map_file.map.kind == "controller" and "console" in map_file.model_fields_set:
         yield ("console",), Flaw("", "a table", "no [console] in a controller's map")
+    if map_file.map.kind == "console" and map_file.turn:
+        yield ("turn", 0), Flaw("", "a table", "no [[turn]] in a console's map")
+    else:
+        yield from ((("turn", number), one) for number, one in map_flaws(map_file))
     yield from _talk_flaws(map_file)
     for number, entry in enumerate(map_file.entries):
         for one in list(_size_flaws(entry)) or entry_flaws(entry, map_file):

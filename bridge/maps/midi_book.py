@@ -6,7 +6,7 @@ channel and number; system exclusive ones by the numbers in their fields.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from typing import NamedTuple
 
 from bridge.maps.flaw import Flaw
@@ -122,6 +122,14 @@ class MidiBook:
         if form.entry.lsb_first and form.shape.top > 127 and form.shape.numbers >= 0:
             return (*messages[:-2], messages[-1], messages[-2])
         return messages
+
+    def address(self, spot: int) -> Hashable:
+        """What tells a spot's message from others whatever its value."""
+        form, channel, number, fields = self._spots[spot]
+        if form.sysex is not None:
+            return (form.sysex.text, *sorted(fields.items()))
+        assert form.shape is not None
+        return (form.shape.kind, channel, number)
 
     def short_cut(self, _: bytes) -> None:
         """None: a value may need several messages."""

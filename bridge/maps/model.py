@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, PrivateAttr, Strict
 
 from bridge import limits
 from bridge.limits import LIST_MAX
-from bridge.rig.fields import NAME_PATTERN, SEEN_PATTERN
+from bridge.rig.fields import NAME_PATTERN, SEEN_PATTERN, Id
 from bridge.rig.layout import Parameter
 from bridge.rig.toml import Path, place
 
@@ -116,32 +116,78 @@ class Talk(_Table):
 
 
 Use = Literal["set", "read", "move", "show"]
-Action = Literal["absolute", "relative", "toggle", "momentary", "set", "step"]
+Action = Literal[
+    "absolute",
+    "relative",
+    "toggle",
+    "momentary",
+    "set",
+    "step",
+    "turn",
+    "next turn",
+    "previous turn",
+]
 TakeoverKind = Literal["jump", "pickup", "scaled"]
 
 
-class LongPress(_Table):
+class Turn(_Table):
+    """`[[turn]]`: one of several meanings that controls take in turn; the first is there at start.
+
+    An entry with `in_turn` speaks in that turn only, one without in all of them.
+    """
+
+    id: Id = Field(description="Short name used in this file.")
+    label: Label | None = Field(None, description="Name shown to people; the id when missing.")
+
+
+class Press(_Table):
+    """What another kind of press does than the plain one."""
+
+    parameter: Annotated[Parameter, Strict(False)] | None = Field(
+        None, description="What it moves; nothing where it turns."
+    )
+    channel: Number | Text | None = Field(None, description="Which channel; else the entry's.")
+    bus: Number | Text | None = Field(None, description="Which bus; else the entry's.")
+    group: Number | Text | None = Field(None, description="Which group.")
+    preset: Number | Text | None = Field(None, description="Which preset.")
+    action: Literal["toggle", "set", "step", "turn", "next turn", "previous turn"] = Field(
+        "toggle", description="What it does."
+    )
+    to: float | None = Field(
+        None, description="Value for `set`: dB (-inf is off), 0/1, or -1..1 for pan."
+    )
+    step_db: StepDb = Field(0.0, description="Change for `step`, dB.")
+    turn: Text | None = Field(None, description="Where `turn` goes, the id of a `[[turn]]`.")
+
+
+class LongPress(Press):
     """`long_press`: what a press means that is held; a short one then acts on release."""
 
     hold_s: float = Field(
         0.8, gt=0.05, le=limits.HOLD_S_MAX, description="How long it is held, seconds."
     )
-    parameter: Annotated[Parameter, Strict(False)] = Field(description="What it moves.")
-    channel: Number | Text | None = Field(None, description="Which channel; else the entry's.")
-    bus: Number | Text | None = Field(None, description="Which bus; else the entry's.")
-    group: Number | Text | None = Field(None, description="Which group.")
-    preset: Number | Text | None = Field(None, description="Which preset.")
-    action: Literal["toggle", "set", "step"] = Field("toggle", description="What it does.")
-    to: float | None = Field(
-        None, description="Value for `set`: dB (-inf is off), 0/1, or -1..1 for pan."
+
+
+class DoublePress(Press):
+    """`double_press`: what a second press means that follows at once.
+
+    The plain one then acts only when no second press has come in time.
+    """
+
+    within_s: float = Field(
+        0.35,
+        ge=limits.DOUBLE_S_MIN,
+        le=limits.DOUBLE_S_MAX,
+        description="How soon after the first press the second one comes, seconds.",
     )
-    step_db: StepDb = Field(0.0, description="Change for `step`, dB.")
 
 
 class Entry(_Table):
     """What stands in an `[[osc]]` and a `[[midi]]` entry alike."""
 
-    parameter: Annotated[Parameter, Strict(False)] = Field(description="What the message is about.")
+    parameter: Annotated[Parameter, Strict(False)] | None = Field(
+        None, description="What the message is about; left out only where it is about the turn."
+    )
     label: Label | None = Field(None, description="The control's name, shown to people.")
     channel: Number | Text | None = Field(
         None, description="The one channel that it is about, by number or name."
@@ -180,7 +226,11 @@ class Entry(_Table):
     pre: Words | None = Field(None, description="Tap: what says pre.")
     post: Words | None = Field(None, description="Tap: what says post.")
     centre: Finite | None = Field(None, description="Pan: the number that means the centre.")
-    action: Action = Field("absolute", description="Controller: what moving the control does.")
+    action: Action = Field(
+        "absolute",
+        description="Controller: what moving the control does. `turn`, `next turn` and `previous "
+        "turn` move no parameter: other controls mean something else from then on.",
+    )
     takeover: TakeoverKind = Field(
         "pickup", description="Controller, absolute: how it takes a level over."
     )
@@ -195,6 +245,25 @@ class Entry(_Table):
     )
     long_press: LongPress | None = Field(
         None, description="Controller, switch: what a long press does."
+    )
+    double_press: DoublePress | None = Field(
+        None, description="Controller, switch: what pressing it twice does."
+    )
+    dead_zone: float = Field(
+        0.0,
+        ge=0.0,
+        le=limits.DEAD_ZONE_MAX,
+        description="Controller, absolute, with a law: how much of the travel at each end counts "
+        "as the end, 0.03 for a pedal that does not reach its ends.",
+    )
+    in_turn: Text | None = Field(
+        None, description="Controller: the `[[turn]]` in which it speaks; else in all of them."
+    )
+    turn: Text | None = Field(
+        None,
+        description="Controller: the turn that it is about, by its id: `turn` goes there, `show` "
+        'lights up while it is on. `"*"` with `show`: the number of the turn that is on, from 1, '
+        "or its name where the message carries text.",
     )
 
 
@@ -283,6 +352,11 @@ class MapFile(_Table):
         default_factory=dict,
         max_length=64,
         description="Lists by name, for {channel:LIST}: the first name is number 1's.",
+    )
+    turn: list[Turn] = Field(
+        default_factory=list,
+        max_length=limits.TURNS_MAX,
+        description="Controller: meanings that its controls take in turn.",
     )
     osc: list[OscEntry] = Field(
         default_factory=list, max_length=limits.ENTRIES_MAX, description="OSC messages."

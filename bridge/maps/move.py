@@ -7,7 +7,13 @@ from typing import NamedTuple
 
 from bridge.rig.layout import FLIP, SET, STEP
 
-__all__ = ["FLIP", "SET", "STEP", "Move"]
+__all__ = ["FLIP", "NOWHERE", "SET", "STEP", "TURN_BY", "TURN_TO", "Move"]
+
+TURN_BY, TURN_TO = 100, 101
+"""Actions that only the controller's own words see: other controls mean something else now."""
+
+NOWHERE = -1
+"""The slot of what moves no parameter."""
 
 
 class Move(NamedTuple):

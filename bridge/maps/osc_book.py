@@ -6,7 +6,7 @@ the bytes before the value; only what is not there is read by the guarded decode
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from struct import Struct
 from typing import Any
 
@@ -107,6 +107,10 @@ class OscBook:
     def say(self, spot: int, raw: Raw) -> tuple[bytes, ...]:
         """The message of a spot with a number or word."""
         return (self._spots[spot].message(raw),)
+
+    def address(self, spot: int) -> Hashable:
+        """What tells a spot's message from others whatever its value."""
+        return self._spots[spot]._replace(type="")
 
     def short_cut(self, data: bytes) -> tuple[_Reader, int] | None:
         """For a message that was heard: how its last 4 bytes are read, and its one spot."""

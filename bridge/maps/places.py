@@ -10,6 +10,7 @@ from typing import NamedTuple
 from bridge.errors import Fault, MapError
 from bridge.limits import SPOTS_MAX
 from bridge.maps.model import Entry, MapFile
+from bridge.maps.move import NOWHERE
 from bridge.rig.layout import KINDS, Layout, Parameter, Scope
 
 SCOPE_FIELDS: dict[Scope, tuple[str, ...]] = {
@@ -132,6 +133,9 @@ class Gazetteer:
             ValueError: a fixed channel or bus that there is not.
             MapError: more places than a map may have.
         """
+        if entry.parameter is None:
+            yield Place(NOWHERE, {}, {})  # it is about the controller's own turn
+            return
         scope = KINDS[entry.parameter][1]
         fields = SCOPE_FIELDS[scope]
         if scope is Scope.PERFORMER and entry.performer is None and "performer" not in told_apart:

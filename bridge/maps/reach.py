@@ -8,6 +8,8 @@ from typing import NamedTuple
 from bridge.maps.console import ConsoleWords
 from bridge.maps.controller import ControllerWords
 from bridge.maps.model import MapFile
+from bridge.maps.move import NOWHERE
+from bridge.maps.turns import ALWAYS
 from bridge.rig.layout import Layout
 
 CONFLICTS_MAX = 50
@@ -81,7 +83,12 @@ def find_conflicts(
         words: Its words, compiled.
         layout: The rig's layout; with it slots have names instead of numbers.
     """
-    name = layout.name if layout is not None else lambda slot: f"slot {slot}"
+
+    def name(slot: int) -> str:
+        if slot == NOWHERE:
+            return "another turn"
+        return layout.name(slot) if layout is not None else f"slot {slot}"
+
     found = list(_overlaps(words, name))
     found += (
         _takeovers(words, name) if isinstance(words, ControllerWords) else _doubles(words, name)
@@ -98,12 +105,16 @@ def _overlaps(words: ConsoleWords | ControllerWords, name: _Name) -> Iterator[st
 
 
 def _takeovers(words: ControllerWords, name: _Name) -> Iterator[str]:
-    kinds: dict[int, dict[str, str]] = {}
+    kinds: dict[tuple[int, int], dict[str, str]] = {}
+    turns = range(max(1, len(words.turns.names)))
     for control in words.controls:
-        for slot in control.slots if control.takeover else ():
-            kinds.setdefault(slot, {}).setdefault(control.takeover, control.label)
-    for slot, takeovers in kinds.items():
-        if len(takeovers) > 1:
+        for turn in turns if control.turn == ALWAYS else (control.turn,):
+            for slot in control.slots if control.takeover else ():
+                kinds.setdefault((slot, turn), {}).setdefault(control.takeover, control.label)
+    told: set[int] = set()
+    for (slot, _), takeovers in kinds.items():
+        if len(takeovers) > 1 and slot not in told:
+            told.add(slot)
             by = ", ".join(f"{label} ({kind})" for kind, label in takeovers.items())
             yield f"{name(slot)} is taken over in different ways: {by}"
 

@@ -10,6 +10,7 @@ from bridge import limits
 from bridge.maps.flaw import Flaw
 from bridge.maps.laws import curve_law, points_law, straight_law
 from bridge.maps.model import Entry, LawTable, MapFile
+from bridge.maps.pedal import PedalScale
 from bridge.maps.scale import (
     DecibelScale,
     GridScale,
@@ -19,13 +20,14 @@ from bridge.maps.scale import (
     SoundScale,
     WordScale,
 )
+from bridge.maps.turns import ANY, TurnScale
 from bridge.rig.layout import KINDS, Kind
 from bridge.units import Law, TableLaw
 
 CURVES = ("40 log10", "60268-18")
 """Laws that every map knows by name."""
 
-PRESSES = frozenset(("toggle", "momentary", "set", "step"))
+PRESSES = frozenset(("toggle", "momentary", "set", "step", "turn", "next turn", "previous turn"))
 """Actions of a control that is pressed, whatever it then moves."""
 
 DECIBEL_ENDS = (-90.0, 20.0)
@@ -95,7 +97,9 @@ def scale_of(entry: Entry, map_file: MapFile, carrier: Carrier) -> Scale:
     Raises:
         Flaw: the entry's keys do not make a scale.
     """
-    kind = KINDS[entry.parameter][0]
+    kind = Kind.SWITCH if entry.parameter is None else KINDS[entry.parameter][0]
+    if entry.turn == ANY:
+        return _turn(entry, map_file, carrier)
     if map_file.map.kind == "controller" and entry.action in PRESSES:
         kind = Kind.SWITCH
     elif map_file.map.kind == "controller" and entry.action == "relative":
@@ -138,12 +142,22 @@ def _ends(entry: Entry, carrier: Carrier, otherwise: tuple[float, float]) -> tup
     return low, high
 
 
+def _turn(entry: Entry, map_file: MapFile, carrier: Carrier) -> Scale:
+    """A display of the turn that is on."""
+    if carrier.words not in ("numbers", "text"):
+        raise Flaw("type", carrier.words, "a number or a text for a display")
+    names = [one.label or one.id for one in map_file.turn]
+    return TurnScale(names, text=carrier.words == "text")
+
+
 def _level(entry: Entry, map_file: MapFile, carrier: Carrier) -> Scale:
     off = entry.off
     if off is not None and (isinstance(off, bool | str | list) or off != off):
         raise Flaw("off", repr(off), "the number that says off")
     if entry.law is not None and entry.unit_db is not None:
         raise Flaw("unit_db", entry.unit_db, "either a law or unit_db")
+    if entry.dead_zone and entry.law is None:
+        raise Flaw("dead_zone", entry.dead_zone, "a law: only a travel has ends")
     if entry.law is None and entry.unit_db is None and not carrier.whole:
         ends = _ends(entry, carrier, DECIBEL_ENDS)
         try:
@@ -173,6 +187,8 @@ def _grid(
             raise Flaw("off", off, f"a number that is not inside {low:g} to {high:g}")
         if off is not None and carrier.top and not 0 <= off <= carrier.top:
             raise Flaw("off", off, f"a number 0 to {carrier.top:g}")
+        if entry.dead_zone:
+            return PedalScale(law, ends, entry.dead_zone, whole=carrier.whole, off=off)
         return GridScale(law, ends, whole=carrier.whole, off=off)
     except ValueError as problem:
         raise Flaw("range", problem, "numbers that can carry the level") from None

@@ -46,6 +46,9 @@ class Ceilings:
             if performer.send_ceiling_db is not None:
                 for slot in self.matrix.sends_of_bus(bus):
                     own[slot] = performer.send_ceiling_db
+            for channel, level_db in performer.send_ceilings_db.items():
+                cell = rig.layout.channels.index(channel) * self.matrix.buses + bus
+                own[self.matrix.send + cell] = min(own[self.matrix.send + cell], level_db)
         return own
 
     def ceiling(self, slot: int) -> tuple[float, str]:

@@ -250,6 +250,7 @@ class Engine:
 
     def desk(self, slot: int, value: float, now_s: float) -> None:
         """The desk moved: the matrix follows."""
+        self.wishes.anchors.pop(slot, None)
         self.buses.desk(slot, value, now_s)
         if self.stage is not None:
             self.stage.followed(slot)
@@ -283,6 +284,7 @@ class Engine:
             return False
         m.asked[slot] = min(m.asked[slot], level_db)
         m.left[slot] = 0
+        self.news[slot] = None
         self.refresh(slot)
         return True
 

@@ -86,8 +86,11 @@ class Matrix:
             self.free[slot] = 1
             self._speed(slot, limits.rise_db_per_s, limits.step_db, slack_s)
         for b, bus in enumerate(self.rig.file.bus):
-            rise = bus.rise_db_per_s or limits.rise_db_per_s
-            step = bus.step_db or limits.step_db
+            ears = [one for one in self.rig.file.performer if bus.id in one.buses]
+            rises = (bus.rise_db_per_s, *(one.rise_db_per_s for one in ears))
+            steps = (bus.step_db, *(one.step_db for one in ears))
+            rise = min([limits.rise_db_per_s, *(db for db in rises if db is not None)])
+            step = min([limits.step_db, *(db for db in steps if db is not None)])
             self.asked[self.master + b] = bus.start_db
             self._speed(self.master + b, rise, step, slack_s)
             for c, channel in enumerate(self.layout.channels):

@@ -42,6 +42,8 @@ class People:
         held: 1 a bus that the engineer has taken over: performers may not move it.
         calls: Presets that were called for, as performer and slot; emptied by who recalls them.
         requests: What was asked and not answered yet, oldest first.
+        live: Ceilings set live, (performer or -1, slot) to dB.
+        changes: Counts what has changed here, for whoever keeps it.
     """
 
     def __init__(self, engine: Engine) -> None:
@@ -49,6 +51,8 @@ class People:
         self.held = engine.guard.held
         self.requests: list[Request] = []
         self.calls: list[tuple[int, int]] = []
+        self.live: dict[tuple[int, int], float] = {}
+        self.changes = 0
         self._asked = 0
         self._declared_hard = list(engine.ceilings.hard)
         self._declared_rule = list(engine.ceilings.rule)
@@ -122,6 +126,7 @@ class People:
         """
         for place, request in enumerate(self.requests):
             if request.number == number:
+                self.changes += 1
                 return self.requests.pop(place)
         return None
 
@@ -149,6 +154,10 @@ class People:
             raise ValueError(f"ceiling: found slot {slot}, expected a send, master or fader")
         if ceiling_db is not None and not ceiling_db <= INF:
             raise ValueError(f"ceiling, dB: found {ceiling_db}, expected a number")
+        self.changes += 1
+        self.live.pop((performer, slot), None)
+        if ceiling_db is not None:
+            self.live[performer, slot] = ceiling_db
         wanted = INF if ceiling_db is None else ceiling_db
         if performer != ENGINEER:
             top = min(self._declared_own[performer][slot], wanted)

@@ -48,6 +48,10 @@ class Rides:
         self._base = [floor_db] * size
         self._at = [0.0] * size
 
+    def skip(self, seconds: float) -> None:
+        """Let time that has passed earn no rise: the loop stood still, so nothing was told."""
+        self._at[:] = [at_s + seconds for at_s in self._at]
+
     def told_now(self, slot: int, level_db: float, now_s: float) -> None:
         """Take a level as the one that the console has: the desk moved, or it was just told."""
         self.told[slot] = level_db

@@ -3,14 +3,35 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from bridge.errors import WireError
+from bridge.presets import room
 from bridge.presets.running import BUSY, CUE, UNDO, WAITING_MAX, Running
+from bridge.rig.layout import Parameter
+from bridge.rig.rig import Rig
 from bridge.wire import midi_show
 
 LOOK_S = 1.0
 """Time between two looks of a room at its clock: idle times and hours are minutes."""
+
+_SYSTEM_EXCLUSIVE = b"\xf0\x7f"
+"""How a universal real time message begins, MIDI Show Control among them."""
+
+_GESTURES = {
+    Parameter.PRESET_NEXT: room.NEXT,
+    Parameter.PRESET_PREVIOUS: room.PREVIOUS,
+    Parameter.PRESET_HOUSE: room.HOUSE,
+    Parameter.PRESET_UNDO: UNDO,
+}
+
+
+def gesture_of(rig: Rig, slot: int) -> str:
+    """What the presets call that which a slot asks for."""
+    place = rig.layout.place(slot)
+    if place.parameter is Parameter.PRESET:
+        return rig.layout.presets[place.channel]
+    return _GESTURES[place.parameter]
 
 
 class Serving:
@@ -42,6 +63,23 @@ class Serving:
         except asyncio.QueueFull:
             return BUSY
         return ""
+
+    def take_calls(self) -> None:
+        """Note the presets that people called for through the rules."""
+        people = self.running.engine.people
+        if not people.calls:
+            return
+        calls, people.calls = people.calls, []
+        for who, slot in calls:
+            if why := self.call(who, gesture_of(self.running.rig, slot)):
+                self.running.tell(f"{self.running.rig.person(who)}: preset: {why}")
+
+    def heard(self, datas: Iterable[bytes], who: int) -> None:
+        """A controller spoke, and its words have been before the rules."""
+        for data in datas:
+            if data.startswith(_SYSTEM_EXCLUSIVE) and (why := self.show_control(data, who)):
+                self.running.tell(f"show control: {why}")
+        self.take_calls()
 
     def touched(self) -> None:
         """A hand was on some control: the idle time of a room begins anew."""

@@ -69,8 +69,13 @@ def names_of(known: Iterable[str]) -> str:
     """What a name could be: ``one of front, kit``."""
     names = sorted(known)
     more = len(names) - limits.NAMES_SHOWN
-    listed = ", ".join(names[: limits.NAMES_SHOWN])
+    listed = ", ".join(map(_on_one_line, names[: limits.NAMES_SHOWN]))
     return f"one of {listed}" + (f" and {more} more" if more > 0 else "")
+
+
+def _on_one_line(name: str) -> str:
+    """A name as it is; one that no rig could have, as it is repeated in a fault."""
+    return name if len(name) <= SHOWN_CHARACTERS and name.isprintable() else shown(name)
 
 
 def first_of(faults: Sequence[Fault], where: str) -> Sequence[Fault]:

@@ -10,6 +10,9 @@ from typing import Annotated, Literal
 from pydantic import Field, Strict
 
 from bridge import limits as bounds
+from bridge.rig import discovery as finding
+from bridge.rig import health as standing
+from bridge.rig import journal as keeping
 from bridge.rig import pages as serving
 from bridge.rig import presets as storing
 from bridge.rig import stage as staging
@@ -106,7 +109,22 @@ class Performer(Table):
         default=list(MAY_TOUCH), description="What they may move in their buses."
     )
     send_ceiling_db: Level | None = Field(None, description="How far they may turn up a send, dB.")
+    send_ceilings_db: dict[str, Level] = Field(
+        default_factory=dict, description="The same for single sends, channel id to dB."
+    )
     master_ceiling_db: Level | None = Field(None, description="How far they may turn up, dB.")
+    window_db: float | None = Field(
+        None,
+        gt=0,
+        le=60,
+        description="How far from where the engineer put a level they may move it, +/- dB.",
+    )
+    rise_db_per_s: Rise | None = Field(
+        None, description="How fast levels of their buses may rise, whoever moves them, dB/s."
+    )
+    step_db: Step | None = Field(
+        None, description="Rise that a gesture may take at once in their buses, dB."
+    )
 
 
 class Engineer(Table):
@@ -121,6 +139,12 @@ class Group(Table):
     id: Id = Field(description="Short name used in this file and in address maps.")
     bus: str = Field(description="Id of the bus.")
     channels: list[str] = Field(min_length=1, description="Ids of the channels.")
+    against: list[str] = Field(
+        default_factory=list,
+        max_length=bounds.CHANNELS_MAX,
+        description="Ids of channels that give way: they fall when the group rises and rise when "
+        "it falls, so that the sum of all stays as loud.",
+    )
 
 
 class Controller(Table):
@@ -149,6 +173,11 @@ class Console(Table):
     listen: Address | None = Field(None, description="OSC: where the bridge hears it, udp://:9001.")
     midi: Address | None = Field(None, description="MIDI: port name pattern, Desk*.")
     readback: bool = Field(True, description="The console can be asked for its values.")
+    keeps_levels: bool = Field(
+        False,
+        description="It keeps its levels while the bridge is away, and nobody else moves them; "
+        "this is believed where it cannot be asked.",
+    )
     channel_mute_cuts: list[Literal["pre", "post"]] = Field(
         default=["post"], description="Which sends a channel mute cuts at this console."
     )
@@ -204,3 +233,6 @@ class RigFile(Table):
     recall_safe: list[storing.RecallSafe] = Field(default_factory=list, max_length=storing.SAFE_MAX)
     room: storing.Room | None = None
     pages: serving.Pages | None = None
+    health: standing.Health = standing.Health()
+    journal: keeping.Journal = keeping.Journal()
+    discovery: finding.Discovery | None = None

@@ -11,8 +11,11 @@ from pydantic import ValidationError
 
 from bridge.errors import Fault, RigError
 from bridge.rig import model, staged
+from bridge.rig.discovery import contradictions as of_discovery
 from bridge.rig.faults import faults_in, first_of, names_of, shown
+from bridge.rig.health import contradictions as of_health
 from bridge.rig.layout import Layout
+from bridge.rig.pages import contradictions as of_pages
 from bridge.rig.presets import contradictions as of_presets
 from bridge.rig.presets import reachable
 from bridge.rig.toml import Path, place, read_toml
@@ -119,9 +122,13 @@ def _contradictions(file: model.RigFile) -> Iterator[_Contradiction]:
     yield from _twins(file)
     yield from _strangers(file)
     yield from _levels(file)
+    yield from _paces(file)
     yield from _roads(file)
     yield from staged.contradictions(file)
     yield from of_presets(file)
+    yield from of_pages(file)
+    yield from of_health(file)
+    yield from of_discovery(file)
 
 
 def _twins(file: model.RigFile) -> Iterator[_Contradiction]:
@@ -139,6 +146,7 @@ def _twins(file: model.RigFile) -> Iterator[_Contradiction]:
                     )
     lists = [(("performer", i, "buses"), table.buses) for i, table in enumerate(file.performer)]
     lists += [(("group", i, "channels"), table.channels) for i, table in enumerate(file.group)]
+    lists += [(("group", i, "against"), table.against) for i, table in enumerate(file.group)]
     for path, names in lists:
         for name in (name for name, n in Counter(names).items() if n > 1):
             yield path, f"{shown(name)} twice", "each name once"
@@ -163,9 +171,15 @@ def _strangers(file: model.RigFile) -> Iterator[_Contradiction]:  # noqa: C901 -
         yield from unknown(("group", i, "bus"), group.bus, buses)
         for name in group.channels:
             yield from unknown(("group", i, "channels"), name, channels)
+        for name in group.against:
+            yield from unknown(("group", i, "against"), name, channels)
+            if name in group.channels:
+                yield ("group", i, "against"), shown(name), "channels that are not in the group"
     for i, performer in enumerate(file.performer):
         for name in performer.buses:
             yield from unknown(("performer", i, "buses"), name, buses)
+        for name in performer.send_ceilings_db:
+            yield from unknown(("performer", i, "send_ceilings_db", name), name, channels)
         if performer.id == "engineer":
             yield ("performer", i, "id"), "'engineer'", "another id: the engineer has this one"
 
@@ -191,6 +205,15 @@ def _levels(file: model.RigFile) -> Iterator[_Contradiction]:
                     f"{level:g}",
                     f"at most the send ceiling, {sends:g}",
                 )
+
+
+def _paces(file: model.RigFile) -> Iterator[_Contradiction]:
+    """Performers whose levels would rise faster than the rig allows."""
+    for i, performer in enumerate(file.performer):
+        for key in ("rise_db_per_s", "step_db"):
+            value, rig_value = getattr(performer, key), getattr(file.limits, key)
+            if value is not None and value > rig_value:
+                yield ("performer", i, key), f"{value:g}", f"at most limits.{key}, {rig_value:g}"
 
 
 def _roads(file: model.RigFile) -> Iterator[_Contradiction]:

@@ -28,6 +28,9 @@ _TOKEN = re.compile(
     re.DOTALL,
 )
 
+KEY_SHOWN = 60
+"""Characters of a key that are shown: ids have 40."""
+
 Path = Sequence[str | int]
 _Spot = tuple[str | int, ...]
 
@@ -76,8 +79,15 @@ def line_of(text: str, path: Path) -> int:
 
 def place(text: str, where: str, path: Path) -> str:
     """``file:line key.path``, the way a fault says where it is."""
-    dotted = ".".join(str(part) for part in path)
+    dotted = ".".join(map(_shown_key, path))
     return f"{where}:{line_of(text, path)} {dotted}".rstrip()
+
+
+def _shown_key(part: str | int) -> str:
+    """A key as it is shown: whatever a file says, a fault stays on one line of letters."""
+    text = str(part)
+    fits = len(text) <= KEY_SHOWN and text.isprintable()
+    return text if fits else repr(text[:KEY_SHOWN])
 
 
 @lru_cache(maxsize=8)

@@ -84,9 +84,8 @@ def facts_from(
         master_ceiling_db=tuple(_stricter(bus.master_ceiling_db, limits.master_ceiling_db)
                                 for bus in file.bus),
         start_db=tuple(bus.start_db for bus in file.bus),
-        rise_db_per_s=tuple(_stricter(bus.rise_db_per_s, limits.rise_db_per_s)
-                            for bus in file.bus),
-        step_db=tuple(_stricter(bus.step_db, limits.step_db) for bus in file.bus),
+        rise_db_per_s=_paces(rig, "rise_db_per_s"),
+        step_db=_paces(rig, "step_db"),
         auto_open=tuple(bus.auto_open for bus in file.bus),
         fader_ceiling_db=limits.fader_ceiling_db,
         fader_rise_db_per_s=limits.rise_db_per_s,
@@ -103,6 +102,16 @@ def facts_from(
         cold=cold,
         stage=stage_from(rig, marks),
     )  # fmt: skip
+
+
+def _paces(rig: Rig, key: str) -> tuple[float, ...]:
+    """The strictest of what the rig, a bus and those who hear it declare, a bus."""
+    paces = []
+    for bus in rig.file.bus:
+        said: list[float | None] = [getattr(rig.file.limits, key), getattr(bus, key)]
+        said += [getattr(one, key) for one in rig.file.performer if bus.id in one.buses]
+        paces.append(min(value for value in said if value is not None))
+    return tuple(paces)
 
 
 def stage_from(rig: Rig, marks: Iterable[tuple[int, int, float]] = ()) -> StageFacts | None:

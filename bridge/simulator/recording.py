@@ -55,6 +55,9 @@ NEEDS: dict[str, tuple[str, ...]] = {
 }
 """What a line must say, the header aside."""
 
+SLOTS_MAX = 2_000_000
+"""Longest run of slots: seven values a cell of 512 channels in 128 buses are fewer."""
+
 Line = Mapping[str, Any]
 
 
@@ -85,7 +88,7 @@ def value_of(word: object) -> float:
         return OFF
     try:
         return float(word)
-    except ValueError:
+    except (ValueError, OverflowError):
         return math.nan
 
 
@@ -185,13 +188,19 @@ def facts_of(line: Line, number: int = 1) -> Facts:
         raise RecordingError(number, found, f"a header, version {VERSION}")
     try:
         facts = _facts(line)
-    except (KeyError, TypeError, ValueError, AttributeError) as problem:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as problem:
         raise RecordingError(number, f"a header with {problem!r}", "all rig facts") from None
     buses = len(facts.layout.buses)
     counted = (*(len(getattr(facts, name)) for name in _PER_BUS), len(facts.auto_open))
     if len(facts.values) != facts.layout.size or any(count != buses for count in counted):
         found = f"{len(facts.values)} values and limits for {min(counted)} buses"
         raise RecordingError(number, found, f"{facts.layout.size} values and {buses} buses")
+    slots = facts.can_set | facts.can_read | facts.scale_of.keys()
+    strange = [slot for slot in slots if not 0 <= slot < facts.layout.size]
+    strange += [scale for scale in facts.scale_of.values() if not 0 <= scale < len(facts.scales)]
+    if strange or not math.isfinite(value_of(line.get("at"))):
+        found = f"slots or scales as {min(strange, default=0)}, at {line.get('at')!r}"
+        raise RecordingError(number, found, "slots and scales that there are, and a time")
     return facts
 
 
@@ -232,8 +241,17 @@ def runs(slots: Iterable[int]) -> list[list[int]]:
 
 
 def unrolled(pairs: Iterable[Iterable[int]]) -> frozenset[int]:
-    """The slots of such runs."""
-    return frozenset(slot for first, last in pairs for slot in range(first, last + 1))
+    """The slots of such runs.
+
+    Raises:
+        ValueError: a run of more slots than any rig has.
+    """
+    slots: set[int] = set()
+    for first, last in pairs:
+        if not last - first <= SLOTS_MAX:
+            raise ValueError(f"a run of {last - first + 1} slots")
+        slots.update(range(first, last + 1))
+    return frozenset(slots)
 
 
 def text_of(line: Line) -> str:
@@ -308,7 +326,7 @@ def lines_of(texts: Iterable[str]) -> Iterator[Line]:
             raise torn
         try:
             line = json.loads(text)
-        except ValueError:
+        except (ValueError, RecursionError):
             line = None
         if isinstance(line, dict):
             yield line

@@ -53,7 +53,7 @@ class Witness:
             RecordingError: it is no header.
         """
         facts = self._facts = facts_of(header)
-        at_s = self._start_s = self._at_s = float(header["at"])
+        at_s = self._start_s = self._at_s = value_of(header["at"])
         held = self._held = Held(facts)
         self._tolerance_db = tolerance_db
         self._size = facts.layout.size
@@ -109,7 +109,7 @@ class Witness:
         """
         self._lines += 1
         what = line.get("what", "")
-        if what not in NEEDS:
+        if not isinstance(what, str) or what not in NEEDS:
             raise RecordingError(self._lines, repr(what), f"one of {', '.join(NEEDS)}")
         for key in NEEDS[what]:
             if key not in line:
@@ -119,7 +119,13 @@ class Witness:
             raise RecordingError(self._lines, f"at {at_s}", f"a time from {self._at_s} s on")
         self._at_s = at_s
         self._judge_order(self._order.passed(at_s))
-        self._takes[what](line, at_s)
+        try:
+            self._takes[what](line, at_s)
+        except RecordingError:
+            raise
+        except (TypeError, ValueError, AttributeError, OverflowError) as problem:
+            found = f"{what} with {problem}"
+            raise RecordingError(self._lines, found, "values as a recorder writes them") from None
 
     def _slot(self, slot: object) -> int:
         if not isinstance(slot, int) or not 0 <= slot < self._size:

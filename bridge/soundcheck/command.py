@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from bridge.errors import Fault
+from bridge.guard.lock import only_one
 from bridge.rig.faults import shown
 from bridge.rig.load import load_rig
 from bridge.rig.rig import Rig
@@ -42,12 +43,13 @@ def soundcheck(
         0 all well; 1 something could not be stored, or the console did not confirm the end.
 
     Raises:
-        RigError, MapError, LinkError, MarksError: it cannot be done.
+        RigError, MapError, LinkError, MarksError, RunsAlreadyError: it cannot be done.
     """
     if withdraw is None and not (show or as_json):
         from bridge.soundcheck import terminal
 
-        return OK if asyncio.run(terminal.run(path, by=by, fresh=fresh)) else WARNED
+        with only_one(path):
+            return OK if asyncio.run(terminal.run(path, by=by, fresh=fresh)) else WARNED
     rig = load_rig(path)
     if withdraw is not None:
         change_marks(rig, partial(withdrawn, pair=_pair(withdraw)))

@@ -122,6 +122,29 @@ class Session:
             with contextlib.suppress(asyncio.CancelledError):
                 await bridge
 
+    async def run_on(self, lines: asyncio.Queue[str | None]) -> bool:
+        """The same on a bridge that runs already, and goes on afterwards.
+
+        Args:
+            lines: What the person says, a line each; None is the end of it.
+
+        Returns:
+            Whether everything was kept and the console had the last word.
+        """
+        loop = asyncio.get_running_loop()
+        self._resume()
+        while self.procedure.state is not State.LEFT:
+            await self._turn(lines, loop)
+        settled = await self._settle(loop)
+        return await self._kept() and settled
+
+    def let_go(self) -> None:
+        """Whoever listens may be away: what rises goes off, and the pair is offered again."""
+        if self.procedure.state is State.RISING:
+            now_s = asyncio.get_running_loop().time()
+            self.procedure.state = self.procedure.stop(now_s, "nobody was there to hear it ring")
+            self._after(now_s)
+
     def interrupt(self) -> None:
         """Everything down at once, then a clean end; the second time without waiting."""
         self._interrupts += 1
@@ -173,6 +196,10 @@ class Session:
         for line in texts.CAUTIONS:
             self._say(line)
         self._say("`help` lists the words.")
+        self._resume()
+
+    def _resume(self) -> None:
+        """Say what was tested before, and let its marks bind."""
         if self.book.marks or self.book.clears:
             done = len(self.procedure.done)
             self._say(f"Resuming with {self.book.where}: {done} pairs tested already are passed "

@@ -13,7 +13,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TextIO
 
-from bridge import daemon
+from bridge.daemon import Daemon
+from bridge.journal.keeper import forget
+from bridge.loading import load
 from bridge.soundcheck.marks import checked_name
 from bridge.soundcheck.marks_file import Edit, change_marks, read_marks
 from bridge.soundcheck.session import Person, Session
@@ -49,7 +51,7 @@ async def run(path: Path, *, by: str | None = None, fresh: bool = False) -> bool
     Raises:
         RigError, MapError, LinkError, MarksError: it cannot run as declared.
     """
-    rig, maps = daemon.load(path)
+    rig, maps = load(path)
     who = checked_name(by or rig.file.engineer.name, "--by")
     book = read_marks(rig)
     loop = asyncio.get_running_loop()
@@ -62,7 +64,8 @@ async def run(path: Path, *, by: str | None = None, fresh: bool = False) -> bool
 
     voice = Voice(_handle(sys.stdout), interrupt)
     person = Person(who, voice.say, keep)
-    session = Session(daemon.Daemon(rig, maps), person, book, fresh=fresh)
+    forget(rig)  # what a running bridge has kept is not how the console stands after this
+    session = Session(Daemon(rig, maps), person, book, fresh=fresh)
     for number in _SIGNALS:
         with contextlib.suppress(NotImplementedError):
             loop.add_signal_handler(number, interrupt)

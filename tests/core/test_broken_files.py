@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from support.checked import MAPPINGS, RIG
+from support.told import without_more
 
 from bridge import cli
 
@@ -115,9 +116,10 @@ def told(path: Path, text: str | bytes, capsys: Said) -> str:
     assert cli.main(["check", str(path)]) == 2
     said = capsys.readouterr()
     assert said.out == ""
-    lines = said.err.splitlines()
-    assert lines and all(LINE.match(line) and len(line) < 400 for line in lines), said.err[:400]
-    return said.err
+    err = without_more(said.err)
+    lines = err.splitlines()
+    assert lines and all(LINE.match(line) and len(line) < 400 for line in lines), err[:400]
+    return err
 
 
 @pytest.mark.parametrize(("text", "start"), RIGS.values(), ids=RIGS)
@@ -242,7 +244,7 @@ def test_what_is_no_file_is_told_by_its_name(
     name: str, said: str, tmp_path: Path, capsys: Said
 ) -> None:
     assert cli.main(["check", f"{tmp_path}/{name}"]) == 2
-    err = capsys.readouterr().err
+    err = without_more(capsys.readouterr().err)
     assert LINE.match(err) and err.endswith(said + "\n") and len(err) < 250
 
 
@@ -303,5 +305,5 @@ def test_a_rig_that_cannot_be_played_on_one_machine_is_no_demo(
     text = text.replace('"../', f'"{MAPPINGS}/').replace(old, new)
     path.write_text(text, encoding="utf-8")
     assert cli.main(["demo", str(path), "--seconds", "1"]) == 2
-    (line,) = capsys.readouterr().err.splitlines()
+    (line,) = without_more(capsys.readouterr().err).splitlines()
     assert re.match(rf"{re.escape(str(path))}:\d+ {key}: found .+, expected .+", line)

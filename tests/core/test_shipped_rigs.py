@@ -15,8 +15,8 @@ import pytest
 
 from bridge import cli
 from bridge.checking import check
-from bridge.daemon import load
 from bridge.house import House, Roads, console_words
+from bridge.loading import load
 from bridge.rig.layout import Parameter
 from bridge.simulator.facts import facts_from
 from bridge.simulator.recording import header_of, settled
@@ -24,9 +24,10 @@ from bridge.simulator.stand_in import StandIn
 from bridge.simulator.witness import judge
 
 MAPPINGS = Path(__file__).parents[2] / "mappings"
-RIGS = ("demo", "rehearsal-room", "stage-32")
+RIGS = ("demo", "drummer", "rehearsal-room", "stage-32")
 WARNED: dict[str, tuple[str, ...]] = {
     "demo": (),
+    "drummer": (),
     "rehearsal-room": (
         "console.map: the console neither says nor is told where a send takes its signal",
         "console.readback: the console is not read back",
@@ -35,7 +36,7 @@ WARNED: dict[str, tuple[str, ...]] = {
 }
 """A mixer that cannot be read is a danger, and the rig that has one is honest about it."""
 
-SIZES = {"demo": (6, 3), "rehearsal-room": (8, 2), "stage-32": (32, 12)}
+SIZES = {"demo": (6, 3), "drummer": (6, 2), "rehearsal-room": (8, 2), "stage-32": (32, 12)}
 EXAMPLE_HOST = re.compile(r"^(127\.0\.0\.1|192\.0\.2\.\d+|)$")
 """This machine, the addresses kept for examples (RFC 5737, TEST-NET-1), or every address."""
 

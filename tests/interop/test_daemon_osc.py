@@ -25,6 +25,7 @@ from cellar import (
 )
 from liblo_desk import OscDump, Send
 from rubbish import LOUD, RUBBISH, strays
+from support.told import without_more
 from waiting import until
 
 pytestmark = pytest.mark.liblo
@@ -239,11 +240,12 @@ def test_a_busy_port_is_an_error_in_one_line(house: House) -> None:
         tablet.bind(("127.0.0.1", house.ports["tablet"]))
         watch.bind(("127.0.0.1", house.port("other", socket.SOCK_STREAM)))
         watch.listen()
-        first, second = house.fail(RIG, RIG.replace("<watch>", "<other>"))
+        failed = house.fail(RIG, RIG.replace("<watch>", "<other>"))
+    first, second = (without_more(said).splitlines()[-1] for said in failed)
     port, other = house.ports["tablet"], house.ports["other"]
-    assert f"port {port} is taken by another program; stop that program" in first.splitlines()[-1]
-    assert second.splitlines()[-1].startswith(f"daemon.watch: tcp://127.0.0.1:{other}: ")
-    assert "stop what uses this port, or name another" in second.splitlines()[-1]
+    assert f"port {port} is taken by another program; stop that program" in first
+    assert second.startswith(f"daemon.watch: tcp://127.0.0.1:{other}: ")
+    assert "stop what uses this port, or name another" in second
 
 
 def test_faults_in_rig_and_maps_are_told_with_their_lines_before_anything_runs(
@@ -257,7 +259,7 @@ def test_faults_in_rig_and_maps_are_told_with_their_lines_before_anything_runs(
         RIG.replace("<maps>/tablet.toml", "none.toml"),
     )
     path = house.folder / "rig-0.toml"
-    assert [line.partition(": ")[0] for line in rig.splitlines()] == [
+    assert [line.partition(": ")[0] for line in without_more(rig).splitlines()] == [
         f"{path}:9 limits.step_db",
         f"{path}:10 limits.steps",
     ]

@@ -24,7 +24,15 @@ CONSOLES = (
     "console-midi-nrpn",
     "console-midi-sysex",
 )
-CONTROLLERS = ("foot-board", "tablet", "knob-box", "key-pad", "engineer-panel", "sound-meter")
+CONTROLLERS = (
+    "foot-board",
+    "foot-board-turns",
+    "tablet",
+    "knob-box",
+    "key-pad",
+    "engineer-panel",
+    "sound-meter",
+)
 VALUES: dict[Kind, tuple[float, ...]] = {
     Kind.LEVEL: (-math.inf, -90.0, -71.3, -40.0, -23.37, -6.1, -6.0, 0.0, 3.3, 10.0),
     Kind.SWITCH: (0.0, 1.0),

@@ -1,4 +1,4 @@
-"""The console's side of the bridge: what it is told, what it said, whether it lives. Pure.
+"""The console's side of the bridge: what it is told and what it says. Pure.
 
     reading --(every question answered)--> live --(silence)--> lost --(a word)--> reading
 
@@ -12,33 +12,22 @@ from __future__ import annotations
 import math
 from collections import OrderedDict
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 
 from bridge import limits
+from bridge.console.kept import COLD, NOT_YET, Forgetful, Journal
+from bridge.console.pulse import Pulse
+from bridge.console.reading import Reading
+from bridge.console.same import as_told, believed, quieter, same
+from bridge.console.terms import Ration, Terms, Unsure
 from bridge.maps.console import ALIVE, ConsoleWords, Heard
 from bridge.mix.engine import Engine
 from bridge.mix.matrix import LEVEL, RAISE
 from bridge.units import OFF
-from bridge.wire.conversation import Echoes, Unsettled
+from bridge.wire.conversation import Echoes
 from bridge.wire.pacing import ASK, REPEAT, Budget, SlotQueue
 
 READING, LIVE, LOST = "reading", "live", "lost"
 UNLIMITED = Budget()
-
-
-@dataclass(frozen=True, slots=True)
-class Terms:
-    """How the console and its link are dealt with.
-
-    Attributes:
-        readback: The console answers questions.
-        reliable: The link loses nothing while it is open.
-        answer_s: Silence after which the console counts as lost, s.
-    """
-
-    readback: bool
-    reliable: bool
-    answer_s: float
 
 
 class Console:
@@ -50,9 +39,11 @@ class Console:
         send: Hands one message to the link; False when it was not taken.
         terms: How to deal with it.
         budget: What the link may carry.
+        journal: Keeps what it was told beyond the life of this process.
 
     Attributes:
         state: ``reading``, ``live`` or ``lost``.
+        returned: How the bridge came back to it.
         told: Messages that left.
         desk_moves: How often the desk moved by itself.
     """
@@ -64,30 +55,29 @@ class Console:
         send: Callable[[bytes], bool],
         terms: Terms,
         budget: Budget = UNLIMITED,
+        *,
+        journal: Journal | None = None,
     ) -> None:
         self.engine, self.words, self.terms, self.budget = engine, words, terms, budget
         self._send = send
+        self._journal = journal or Forgetful(engine)
+        self._kept = self._journal.kept
+        self.returned = NOT_YET
         self.state = READING
         self.told = self.desk_moves = 0
         self._queue = SlotQueue()
         self._echoes = Echoes()
         self._looks: OrderedDict[int, float] = OrderedDict()
-        self._heard: dict[int, float] = {}
-        self._open_questions: set[int] = set()
+        self._reading = Reading(words, terms.answer_s)
         self._began = False
-        self._ask_again_s = self._probe_s = self._renew_s = self._reread_s = math.inf
-        self._half_s = math.inf
-        self._heard_s = -math.inf
+        self._renew_s = self._reread_s = self._half_s = math.inf
         self._reread = [slot for slot in sorted(words.can_read) if words.ask(slot)]
-        self._rare_probe = not (words.probe or self._reread)
-        self._probed_s = -math.inf
+        self._pulse = Pulse(terms.answer_s, rare=not (words.probe or self._reread))
         self._confirms = frozenset(
             slot for slot in words.can_set & words.can_read if words.echoes or words.ask(slot)
         ) if terms.readback else frozenset()  # fmt: skip
-        self._unsure = Unsettled(
-            limits.CONFIRM_RETRY_S if terms.readback else limits.BLIND_REPEAT_S
-        )
-        self._fresh, self._repeat_at_s = 0, -math.inf
+        self._unsure = Unsure(limits.CONFIRM_RETRY_S if terms.readback else limits.BLIND_REPEAT_S)
+        self._ration = Ration()
         self._worst = words.longest()
 
     # -- coming and going -----------------------------------------------------------------------
@@ -95,7 +85,7 @@ class Console:
     def link_open(self, now_s: float) -> None:
         """The link to the console stands: read the console, or begin where it can't be read."""
         self._renew_s = now_s if self.words.renew_every_s else math.inf
-        if self.terms.readback and self._questions():
+        if self.terms.readback and self._reading.possible():
             self._read(now_s)
         else:
             self._complete(now_s)
@@ -111,47 +101,52 @@ class Console:
 
     def _read(self, now_s: float) -> None:
         self.state = READING
-        self._heard.clear()
-        self._open_questions = self._questions()
-        self._heard_s = now_s
-        self._probe_s = now_s + self.terms.answer_s / 2
+        self._reading.begin()
+        self._pulse.heard(now_s)
+        self._pulse.begin(now_s)
         self._reread_s = math.inf
         self._ask_open(now_s)
 
-    def _questions(self) -> set[int]:
-        """What the console can be asked: all it tells, where one question brings everything."""
-        if self.words.ask_all:
-            return set(self.words.can_read)
-        return {slot for slot in self.words.can_read if self.words.ask(slot)}
-
     def _ask_open(self, now_s: float) -> None:
         """Put the open questions: all at once where the console can, else one by one."""
-        first = not self._heard
-        self._ask_again_s = now_s + max(limits.CONFIRM_RETRY_S, self.terms.answer_s / 2)
-        alone = all(self.words.ask(slot) for slot in self._open_questions)
-        if self.words.ask_all and (first or not alone):
+        alone = self._reading.ask(now_s)
+        if alone is None:
             self._say(self.words.ask_all, now_s)
             return
-        for slot in sorted(self._open_questions):
+        for slot in alone:
             self._queue.put(slot, ASK)
 
     def _complete(self, now_s: float) -> None:
         """Every question is answered: begin, or come back."""
         self.state = LIVE
-        self._ask_again_s = math.inf
+        self._reading.end()
         if self.terms.readback:
-            self._probe_s = now_s + self.terms.answer_s / 2
+            self._pulse.begin(now_s)
             self._reread_s = now_s + limits.REREAD_S
+        heard = self._reading.heard
         if not self._began:
             self._began = True
-            self.engine.begin(self._heard, now_s)
-            return
+            self.returned = self._journal.begin(self.words, heard, now_s)
+            if self.returned.way == COLD:
+                return
+            low = dict(self.returned.under_way)
+            heard = {**believed(self.engine.matrix, self.words), **low, **heard}
         if self.terms.readback:
             self._unsure.clear()
             self._echoes.clear()
-        self.engine.console_back(self._heard, now_s)
+        self.engine.console_back(as_told(self.engine.matrix, self.words, heard), now_s)
+        self._journal.whole()
+        self._tell_again(now_s)
+
+    def _tell_again(self, now_s: float) -> None:
+        """What was under way may not have arrived: a fall is told again, of a raise the lowest
+        level that the console may have stays.
+        """
+        for slot, low in self.returned.under_way:
+            self._unsure.told(slot, math.nan, louder=False, now_s=now_s)
+            self.engine.matrix.settled[slot], self._kept.low[slot] = 0, low
+        self.returned = self.returned._replace(under_way=())
         for slot, unsure in list(self._unsure):
-            # what was under way may not have arrived: the lowest that the console may have stays
             if unsure.louder and self.engine.sink(slot, unsure.low()):
                 self._unsure.settle(slot)
         self._unsure.all_due(now_s)
@@ -168,7 +163,7 @@ class Console:
 
     def _take(self, heard: Iterable[Heard], now_s: float) -> None:
         for slot, value in heard:
-            self._heard_s = now_s
+            self._pulse.heard(now_s)
             if self.state == LOST:
                 self._read(now_s)
             if slot == ALIVE:
@@ -179,10 +174,8 @@ class Console:
                 self._take_word(slot, value, now_s)
 
     def _take_answer(self, slot: int, value: float, now_s: float) -> None:
-        self._heard[slot] = value
-        self._open_questions.discard(slot)
         self._queue.discard(slot)
-        if not self._open_questions:
+        if self._reading.answer(slot, value):
             self._complete(now_s)
 
     def _take_word(self, slot: int, value: float, now_s: float) -> None:
@@ -199,6 +192,7 @@ class Console:
             self.desk_moves += 1
             self._unsure.settle(slot)
             engine.desk(slot, value, now_s)
+            self._kept.keep(slot, engine.matrix.told[slot])
 
     def _in_between(self, slot: int, value: float, now_s: float) -> bool:
         """Whether it may be what the console made of the first half of a word under way."""
@@ -219,15 +213,13 @@ class Console:
         told = self.engine.matrix.told[slot]
         self._remember(slot, told, now_s)
         self.engine.slipped(slot, value, now_s)
+        self._kept.keep(slot, self.engine.matrix.told[slot])
         if slot not in self._unsure:
             self._unsure.told(slot, told, louder=False, now_s=now_s)
             self._queue.put(slot, REPEAT)
 
     def _same(self, slot: int, value: float, other: float) -> bool:
-        if value == other:
-            return True
-        level = self.engine.matrix.kind[slot] == LEVEL
-        return abs(value - other) <= (limits.SAME_DB if level else limits.SAME_PAN)
+        return same(self.engine.matrix.kind[slot], value, other)
 
     # -- what the console is told ---------------------------------------------------------------
 
@@ -264,20 +256,31 @@ class Console:
         value = engine.outgoing.emit(slot, now_s)
         if value != value:
             return
+        louder = engine.outgoing.louder(slot, value, before)
+        kind, blind = engine.matrix.kind[slot], slot not in self._confirms
+        if blind:
+            quiet = quieter(kind, value, before) if louder else value
+            self._kept.leaves(slot, before, quiet)
+        if not louder:  # kept before it leaves, and a raise after: never more than was handed over
+            self._kept.keep(slot, value)
         taken = self._say(self.words.encode(slot, value), now_s)
-        if not taken and value > before and engine.matrix.kind[slot] == LEVEL:
+        if not taken and value > before and kind == LEVEL:
             engine.unsent(slot, before, now_s)
             return
-        if slot in self._confirms:
+        if louder and taken:
+            self._kept.keep(slot, value)
+        if not blind:
             self._remember(slot, before, now_s)
             if not self.words.echoes:
                 self._queue.put(slot, ASK)
         elif taken and self.terms.reliable:
+            self._kept.low[slot] = math.nan
             engine.settle(slot, now_s)
             return
-        self._fresh += 1
-        louder = engine.outgoing.louder(slot, value, before)
+        self._ration.fresh += 1
         self._unsure.told(slot, before, louder=louder, now_s=now_s)
+        if blind and louder and kind == LEVEL:
+            self._kept.low[slot] = self._unsure.lowest(slot)  # what is older has long arrived
 
     def _remember(self, slot: int, before: float, now_s: float) -> None:
         """Keep the last words about a slot, to know them again when the console repeats them."""
@@ -288,12 +291,19 @@ class Console:
         value = self.engine.outgoing.again(slot, now_s)
         if value == value:
             taken = self._say(self.words.encode(slot, value), now_s)
+            if taken:
+                self._kept.keep(slot, value)
             if taken and self.terms.reliable and slot not in self._confirms:
                 self.engine.settle(slot, now_s)
-                self._unsure.settle(slot)
+                self._arrived(slot)
                 return
         if slot in self._confirms:
             self._queue.put(slot, ASK)
+
+    def _arrived(self, slot: int) -> None:
+        """A word was told as often, or on such a link, that it counts as arrived."""
+        self._unsure.settle(slot)
+        self._kept.low[slot] = math.nan
 
     def _say(self, messages: tuple[bytes, ...], now_s: float) -> bool:
         """Hand messages to the link; False when one was not taken."""
@@ -315,7 +325,7 @@ class Console:
         if now_s >= self._half_s:
             self._half_s = math.inf
             self._take(self.words.release(), now_s)
-        if now_s >= self._ask_again_s:
+        if now_s >= self._reading.again_s:
             self._ask_open(now_s)
         if now_s >= self._renew_s:
             self._renew_s = now_s + self.words.renew_every_s
@@ -324,25 +334,19 @@ class Console:
             self._reread_s = now_s + limits.REREAD_S
             self._reread.append(self._reread.pop(0))
             self._queue.put(self._reread[0], ASK)
-        if now_s >= self._probe_s:
+        if now_s >= self._pulse.next_s:
             self._probe(now_s)
 
     def _advance_unsure(self, now_s: float) -> None:
         """Repeat words that are due: a share of the time when there is much new to tell."""
-        if now_s < self._repeat_at_s:
-            return
-        turns = limits.REPEATS_AT_ONCE
-        if self._fresh:
-            turns = max(1, self._fresh // limits.FRESH_A_REPEAT)
-            self._repeat_at_s = now_s + limits.REPEAT_PAUSE_S
-            self._fresh = 0
+        turns = self._ration.turns(now_s)
         unsure = self._unsure
         while turns and (due := unsure.due(now_s)) is not None:
             turns -= 1
             slot, word = due
             blind_done = slot not in self._confirms and word.tries >= limits.BLIND_REPEATS
             if blind_done and not self.terms.reliable and not self.engine.lost:
-                unsure.settle(slot)
+                self._arrived(slot)
                 self.engine.settle(slot, now_s)
                 continue
             unsure.later(slot, word, now_s)
@@ -351,17 +355,13 @@ class Console:
 
     def _probe(self, now_s: float) -> None:
         """Ask whether the console lives, and draw the conclusion when it has not said so."""
-        answer_s = self.terms.answer_s
-        self._probe_s = now_s + answer_s / 2
-        answered = self._heard_s >= self._probed_s
-        if self._rare_probe:  # it can only be asked for everything at once, which is much
-            pause_s = limits.RARE_PROBE_S if answered else answer_s
-            if not self.words.ask_all or now_s - self._probed_s < pause_s:
-                return
-        if self.state == LIVE and not answered and now_s - self._heard_s > answer_s:
+        pulse = self._pulse
+        if not pulse.beats(now_s) or (pulse.rare and not self.words.ask_all):
+            return
+        if self.state == LIVE and pulse.silent(now_s):
             self.link_lost()
-        self._probed_s = now_s
-        if self._rare_probe:
+        pulse.asked(now_s)
+        if pulse.rare:
             self._say(self.words.ask_all, now_s)
         elif self.words.probe:
             self._say(self.words.probe, now_s)
@@ -373,13 +373,13 @@ class Console:
         look = next(iter(self._looks.values()), math.inf)
         queued = self.budget.next_wake_s() if self._queue else math.inf
         return min(
-            max(self._unsure.next_wake_s(), self._repeat_at_s),
+            max(self._unsure.next_wake_s(), self._ration.next_s),
             look,
             queued,
-            self._ask_again_s,
+            self._reading.again_s,
             self._renew_s,
             self._reread_s if self._reread else math.inf,
-            self._probe_s,
+            self._pulse.next_s,
             self._half_s,
         )
 
@@ -393,7 +393,7 @@ class Console:
 
     def unanswered(self) -> list[int]:
         """Slots that the console was asked about and has not answered yet."""
-        return sorted(self._open_questions) if self.state == READING else []
+        return sorted(self._reading.open) if self.state == READING else []
 
 
 assert RAISE < ASK < REPEAT, "questions and repeats go last"

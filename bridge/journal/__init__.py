@@ -1,0 +1,1 @@
+"""What outlives the process: levels as told, who did what, and how a bridge comes back. Pure."""

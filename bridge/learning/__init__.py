@@ -1,0 +1,1 @@
+"""Learning a control: move it, and its map entry is written. Pure."""

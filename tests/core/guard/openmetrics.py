@@ -1,0 +1,59 @@
+"""A strict reader of OpenMetrics text, written from OpenMetrics 1.0, "Text format" (its ABNF)."""
+
+from __future__ import annotations
+
+import re
+
+SUFFIXES = {"counter": "_total", "info": "_info", "gauge": "", "stateset": ""}
+NAME = r"[a-zA-Z_:][a-zA-Z0-9_:]*"
+LABEL = r'[a-zA-Z_][a-zA-Z0-9_]*="(?:[^"\\\n]|\\["\\n])*"'
+SAMPLE = re.compile(rf"({NAME})(?:\{{({LABEL}(?:,{LABEL})*)\}})? (-?\d+(?:\.\d+)?(?:e[+-]?\d+)?)")
+
+Families = dict[str, tuple[str, dict[str, float]]]
+
+
+def read(text: str) -> Families:
+    """Families by name: their type, and values by sample as written.
+
+    Raises:
+        ValueError: with the line that is not allowed.
+    """
+    if not text.endswith("# EOF\n"):
+        raise ValueError("no # EOF at the end")
+    families: Families = {}
+    units: dict[str, str] = {}
+    current = ""
+    for line in text.removesuffix("# EOF\n").split("\n")[:-1]:
+        about = re.fullmatch(rf"# (TYPE|UNIT|HELP) ({NAME}) (.+)", line)
+        if about is None:
+            _take_sample(line, current, *families[current])
+            continue
+        word, name, said = about.groups()
+        if word == "TYPE" and name not in families and said in SUFFIXES:
+            families[name], current = (said, {}), name
+        elif word == "TYPE" or name != current or families[name][1]:
+            raise ValueError(line)
+        elif word == "UNIT":
+            units[name] = said
+    for name, unit in units.items():
+        if not name.endswith(f"_{unit}"):
+            raise ValueError(f"{name} does not end in its unit, {unit}")
+    return families
+
+
+def _take_sample(line: str, name: str, kind: str, found: dict[str, float]) -> None:
+    sample = SAMPLE.fullmatch(line)
+    key = line.rpartition(" ")[0]
+    if sample is None or sample[1] != name + SUFFIXES[kind] or key in found:
+        raise ValueError(line)
+    found[key] = float(sample[3])
+    _check_value(kind, name, line, found[key])
+
+
+def _check_value(kind: str, name: str, line: str, value: float) -> None:
+    if kind == "counter" and value < 0:
+        raise ValueError(line)
+    if kind == "info" and value != 1:
+        raise ValueError(line)
+    if kind == "stateset" and (value not in (0, 1) or f'{name}="' not in line):
+        raise ValueError(line)
