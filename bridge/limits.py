@@ -18,6 +18,10 @@ STEP_DB_MIN = 0.25
 STEP_DB_MAX = 6.0
 """Largest burst: doubling a voltage is what ears call a jump."""
 
+QUIET_DB = -60.0
+"""A console must understand a send or master as low as this, or off: what the bridge calls closed
+has to be quieter than a stage at rest. Faders that end at -60 are common practice."""
+
 CONFIRM_RETRY_S = 0.1
 """After this long without the console's word a level is told (or asked for) again. Longer than a
 busy console takes to answer, shorter than a person waits."""

@@ -131,23 +131,23 @@ class Console:
                 return
             low = dict(self.returned.under_way)
             heard = {**believed(self.engine.matrix, self.words), **low, **heard}
+        heard = as_told(self.engine.matrix, self.words, heard)
         if self.terms.readback:
-            self._unsure.clear()
+            self._unsure.only_missing(self.engine.matrix.told, heard)
             self._echoes.clear()
-        self.engine.console_back(as_told(self.engine.matrix, self.words, heard), now_s)
+        self.engine.console_back(heard, now_s)
         self._journal.whole()
         self._tell_again(now_s)
 
     def _tell_again(self, now_s: float) -> None:
-        """What was under way may not have arrived: a fall is told again, of a raise the lowest
-        level that the console may have stays.
-        """
+        """A fall under way is told again; of a raise the least that may have arrived stays."""
         for slot, low in self.returned.under_way:
             self._unsure.told(slot, math.nan, louder=False, now_s=now_s)
             self.engine.matrix.settled[slot], self._kept.low[slot] = 0, low
         self.returned = self.returned._replace(under_way=())
         for slot, unsure in list(self._unsure):
-            if unsure.louder and self.engine.sink(slot, unsure.low()):
+            sunk = unsure.louder and self.engine.sink(slot, unsure.low())
+            if sunk or self.terms.readback:
                 self._unsure.settle(slot)
         self._unsure.all_due(now_s)
 

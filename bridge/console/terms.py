@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from bridge import limits
@@ -33,6 +34,12 @@ class Unsure(Unsettled):
         """The lowest value that the console may have instead of the last word; NaN if none."""
         word = self._words.get(slot)
         return math.nan if word is None else word.low()
+
+    def only_missing(self, told: Sequence[float], heard: Mapping[int, float]) -> None:
+        """Keep only raises that a console that was read does not have."""
+        for slot, word in list(self):
+            if not word.louder or heard.get(slot, told[slot]) == told[slot]:
+                self.settle(slot)
 
 
 class Ration:

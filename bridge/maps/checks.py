@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from bridge import limits
 from bridge.maps import turn_checks
 from bridge.maps.book import form_of
 from bridge.maps.flaw import Flaw
@@ -12,8 +13,10 @@ from bridge.maps.midi_form import Bytes
 from bridge.maps.model import MapFile, MidiEntry, OscEntry, Press
 from bridge.maps.osc_form import compile_message
 from bridge.maps.places import SCOPE_FIELDS
+from bridge.maps.scale import Scale
 from bridge.maps.scales import PRESSES, scale_of
 from bridge.rig.layout import KINDS, Kind, Parameter
+from bridge.units import OFF, text
 
 NOT_AT_A_CONSOLE = frozenset(
     (
@@ -31,6 +34,9 @@ NOT_AT_A_CONSOLE = frozenset(
     )
 )
 """What only the bridge knows: a console has channels, buses and sends."""
+
+FALLS_SILENT = frozenset((Parameter.SEND_LEVEL, Parameter.BUS_MASTER))
+"""Levels that the bridge takes all the way down: at a start, behind a gate, in a recall."""
 
 _CONTROLLER_KEYS = (
     "action",
@@ -67,9 +73,23 @@ def entry_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:
     try:
         form = form_of(entry, map_file)
         yield from _place_flaws(entry, form.fields)
-        scale_of(entry, map_file, form.carrier)
+        scale = scale_of(entry, map_file, form.carrier)
+        if map_file.map.kind == "console" and entry.parameter in FALLS_SILENT:
+            yield from _loud_flaws(entry, scale)
     except Flaw as flaw:
         yield flaw
+
+
+def _loud_flaws(entry: Entry, scale: Scale) -> Iterator[Flaw]:
+    """A level that cannot be told to be quiet: a start would begin as loud as its lowest word."""
+    least_db = scale.value(scale.raw(OFF))
+    if "set" in (entry.use or ["set"]) and not least_db <= limits.QUIET_DB:
+        key = "law" if entry.law is not None else "off"
+        yield Flaw(
+            key,
+            f"no word quieter than {text(least_db)}",
+            f"off, or a lowest level of {limits.QUIET_DB:g} dB or less",
+        )
 
 
 def _own_flaws(entry: Entry, map_file: MapFile) -> Iterator[Flaw]:

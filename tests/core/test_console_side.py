@@ -2,8 +2,10 @@
 
 from collections import Counter
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
+from support.kept import Evening
 from support.whole import KINDS, MAPPINGS, Run
 
 from bridge import limits
@@ -271,3 +273,24 @@ def test_a_dimmed_master_does_not_sink_further_each_time_the_console_comes_back(
     small.wish(-1, dim, 0.0)
     small.run(10.0)
     assert m.told[master] == -10.0
+
+
+def test_of_a_raise_that_never_arrived_nothing_is_left_when_the_console_restarts(
+    tmp_path: Path,
+) -> None:
+    evening = Evening(tmp_path).playing()
+    send, desk = evening.slot(P.SEND_LEVEL, 0, 0), evening.desk
+    evening.wish(send, -5.0)
+    evening.pass_time(0.05)
+    evening.silent = True
+    had = desk.values[send]
+    evening.pass_time(0.02)
+    assert had < evening.m.told[send] < -5.0, "no word was under way"
+    evening.house.console.link_lost()
+    desk.stand_in.values[send] = 2.0
+    evening.silent = False
+    evening.house.console.link_open(evening.now_s)
+    evening.pass_time(3.0)
+    assert evening.house.console.state == LIVE
+    assert desk.values[send] <= had
+    evening.keeper.close()

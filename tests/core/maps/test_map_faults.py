@@ -63,6 +63,15 @@ FAULTS: list[tuple[str, str]] = [
      "t.toml:4 law.fader: found a table needs two points or more, expected a law that rises"),
     (CONSOLE + SEND + "law = { from_db = -60, to_db = -60.5 }\n",
      "t.toml:7 osc.0.law: found (1, -60.5) does not rise above (0, -60), expected a law that ris"),
+    # A console that cannot be told to be quiet.
+    (CONSOLE + SEND + "range = [0, 10]\n", "t.toml:4 osc.0.off: found no word quieter than 0.0 dB"),
+    (CONSOLE + SEND + "law = { from_db = -59, to_db = 10 }\n",
+     "t.toml:7 osc.0.law: found no word quieter than -59.0 dB, expected off, or a lowest level of "
+     "-60 dB or less"),
+    (CONSOLE + MASTER + "range = [-40, 10]\n",
+     "t.toml:4 osc.0.off: found no word quieter than -40.0 dB"),
+    (CONSOLE + MASTER.replace('"/m"', '"/m"\ntype = "i"') + "unit_db = 1\nrange = [-20, 10]\n",
+     "t.toml:4 osc.0.off: found no word quieter than -20.0 dB"),
     # Addresses and places.
     (CONSOLE + SEND.replace("/o", "o"),
      "t.toml:6 osc.0.address: found 'o/x/i/x' does not start with /, expected an OSC address"),
@@ -226,6 +235,22 @@ FAULTS: list[tuple[str, str]] = [
     (CONSOLE + SYSEX + 'template = "F0 7D {bus} {value} F7"\nask = ""\n',
      "t.toml:9 midi.0.ask: found '', expected at least one character"),
 ]  # fmt: skip
+
+
+SOUND: tuple[str, ...] = (
+    SEND + "range = [0, 10]\noff = -1\n",
+    SEND + "law = { from_db = -59, to_db = 10, off_at_bottom = true }\n",
+    SEND + "range = [-60, 10]\n",
+    SEND + 'range = [0, 10]\nuse = ["read"]\n',
+    MASTER.replace("bus master", "channel fader").replace("bus = 1", "channel = 1")
+    + "range = [-40, 10]\n",
+)
+"""Quiet enough, only read, or no level that the bridge takes down by itself."""
+
+
+@pytest.mark.parametrize("entry", SOUND)
+def test_a_console_that_can_be_told_to_be_quiet_is_taken(entry: str) -> None:
+    parse_map(CONSOLE + entry, "t.toml")
 
 
 @pytest.mark.parametrize(("text", "said"), FAULTS, ids=[said[7:50] for _, said in FAULTS])
