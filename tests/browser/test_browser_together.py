@@ -133,8 +133,9 @@ async def test_a_device_that_the_engineer_signs_out_is_out_at_once(
 ) -> None:
     async with House(program, tmp_path) as house:
         ines, ruth = await house.devices("ines", "engineer")
-        await ruth.until("document.querySelector('[aria-label=\"Sign out device 1 of Ines\"]')")
-        await ruth.click('[aria-label="Sign out device 1 of Ines"]')
+        sign_out = '[aria-label^="Sign out device "][aria-label$=" of Ines"]'
+        await ruth.until(f"document.querySelector('{sign_out}')")
+        await ruth.click(sign_out)
         await ines.until("location.pathname === '/'")
         await ines.until(shows("#join-said", "signed out"))
 
