@@ -250,12 +250,11 @@ class Controllers:
         return verdict
 
     def advance(self, now_s: float) -> None:
-        """Let time pass: long presses become long, lamps are lit."""
+        """Let time pass: long presses become long; ``show`` must follow."""
         for controller in self.all:
             moves = controller.words.advance(now_s)
             if moves:
                 self.act(controller, moves, now_s)
-        self.show(now_s)
 
     def show(self, now_s: float) -> None:
         """Spread the news to those who can show them."""

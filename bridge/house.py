@@ -189,8 +189,10 @@ class House:
 
     def settle(self, now_s: float) -> None:
         """Tell the console and the lamps what follows; once after every batch."""
-        self.journal.look(now_s)
+        self.journal.look(now_s)  # first, so that no fall is told whose wish could be lost
         self.console.pump(now_s)
+        if self.engine.news:  # telling may change what is asked, as behind a stage's margin
+            self.journal.look(now_s)
         self.controllers.show(now_s)
 
     def wake(self, now_s: float) -> None:

@@ -97,4 +97,5 @@ class Switches:
         several = range(m.freeze, m.group) if everybody else (slot,)
         for each in several:
             m.asked[each] = value
+            self.engine.news[each] = None
         self.engine.guard.freeze(-1 if everybody else number, value == 1.0)

@@ -125,6 +125,7 @@ class Feet:
         """Let time pass until lamps are lit."""
         self.house.run(PAST_TOUCH_S)
         self.all.advance(self.house.now_s)
+        self.all.show(self.house.now_s)
 
     def shown(self, number: int) -> int:
         """What stands on a display."""

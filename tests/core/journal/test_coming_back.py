@@ -57,6 +57,29 @@ def test_a_bridge_that_was_killed_comes_back_warm_and_says_nothing(tmp_path: Pat
     after.keeper.close()
 
 
+def test_what_opened_by_itself_is_open_afterwards(tmp_path: Path) -> None:
+    before = Evening(tmp_path).open().pass_time(10.0)
+    assert before.rig.file.bus[0].auto_open
+    states = [before.engine.buses.state(bus) for bus in range(3)]
+    assert states == ["open", "closed", "closed"]
+    after = Evening(tmp_path, before.killed()).open().pass_time(5.0)
+    assert (after.house.returned.way, after.sent) == (WARM, [])
+    assert [after.engine.buses.state(bus) for bus in range(3)] == states
+    after.keeper.close()
+
+
+def test_all_that_is_asked_is_kept_at_every_moment(tmp_path: Path) -> None:
+    evening = Evening(tmp_path).playing()
+    people = 1 + len(evening.rig.layout.performers)
+    for draw in range(200):
+        evening.wish(7 * draw % evening.m.group, float(draw % 2), who=draw % people - 1)
+        evening.pass_time(0.03)
+        kept, asked = evening.keeper._ledger.asked, evening.m.asked
+        apart = [s for s in range(evening.m.size) if repr(kept[s]) != repr(asked[s])]
+        assert apart == [], [evening.rig.name(slot) for slot in apart]
+    evening.keeper.close()
+
+
 def test_a_hand_goes_on_from_where_the_levels_stood_and_takes_no_second_step(
     tmp_path: Path,
 ) -> None:
