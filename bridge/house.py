@@ -66,9 +66,9 @@ def budget_of(rig: Rig, words: ConsoleWords) -> Budget:
 
 def _slack_s(delay_s: float, *, readback: bool, reliable: bool) -> float:
     """By how much words may arrive bunched: late ones, and where nobody tells, lost ones."""
-    if readback:
+    if readback or reliable:
         return delay_s
-    return 0.0 if reliable else delay_s + limits.LOST_IN_A_ROW * limits.TICK_S
+    return delay_s + limits.LOST_IN_A_ROW * limits.TICK_S
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,6 +72,10 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         """Virtual seconds since the loop was made."""
         return self._now_s
 
+    def stand_still(self, seconds: float) -> None:
+        """Let time pass in which nothing is done, as on a machine that has no turn to give, s."""
+        self._now_s += seconds
+
     def _wait(self, timeout: float | None, ready: bool) -> None:
         if timeout is None and not ready:
             self._stuck("all tasks wait for ever")

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from bridge.console.kept import Journal
 from bridge.daemon import Daemon
 from bridge.house import console_words
 from bridge.maps.load import parse_map
@@ -242,8 +243,7 @@ class Run:
         self.console = Console(self.stand_in)
         self.console.attach(self.cable.console_end)
         await self.cable.console_end.open()
-        self.daemon = Daemon(rig, self.maps, self._outside)
-        self.sabotage(self.daemon)
+        self.daemon = self._bridge()
         bridge = loop.create_task(self.daemon.run(), name="bridge")
         try:
             await self._play(loop)
@@ -252,6 +252,12 @@ class Run:
             bridge.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await bridge
+
+    def _bridge(self, journal: Journal | None = None) -> Daemon:
+        """A bridge at this console."""
+        daemon = Daemon(self.rig, self.maps, self._outside, journal)
+        self.sabotage(daemon)
+        return daemon
 
     def _outside(self, rig: Rig, console_heard: Any, heard: Any, changed: Any) -> Outside:
         self.heard = heard
