@@ -95,6 +95,7 @@ class Console:
         self.state = LOST
         self._reread_s = math.inf
         self.engine.console_lost()
+        self._unsure.owed.clear()
         for slot, unsure in self._unsure:
             if unsure.louder:
                 self._queue.discard(slot)
@@ -255,6 +256,7 @@ class Console:
         before = engine.matrix.told[slot]
         value = engine.outgoing.emit(slot, now_s)
         if value != value:
+            self._nothing_told(slot)
             return
         louder = engine.outgoing.louder(slot, value, before)
         kind, blind = engine.matrix.kind[slot], slot not in self._confirms
@@ -282,12 +284,18 @@ class Console:
         if blind and louder and kind == LEVEL:
             self._kept.low[slot] = self._unsure.lowest(slot)  # what is older has long arrived
 
+    def _nothing_told(self, slot: int) -> None:
+        """A level that waits for its word is marked at every tick; it is repeated all the same."""
+        if slot in self._unsure.owed:
+            self._queue.put(slot, REPEAT)
+
     def _remember(self, slot: int, before: float, now_s: float) -> None:
         """Keep the last words about a slot, to know them again when the console repeats them."""
         held = before if before != before else self.words.held(slot, before)
         self._echoes.remember(slot, held, now_s)
 
     def _repeat(self, slot: int, now_s: float) -> None:
+        self._unsure.owed.discard(slot)
         value = self.engine.outgoing.again(slot, now_s)
         if value == value:
             taken = self._say(self.words.encode(slot, value), now_s)
@@ -307,9 +315,7 @@ class Console:
 
     def _say(self, messages: tuple[bytes, ...], now_s: float) -> bool:
         """Hand messages to the link; False when one was not taken."""
-        taken = True
-        for message in messages:
-            taken = self._send(message) and taken
+        taken = all([self._send(message) for message in messages])
         self.told += len(messages)
         if self.budget is not UNLIMITED:
             self.budget.spend(now_s, len(messages), sum(map(len, messages)))
@@ -351,6 +357,7 @@ class Console:
                 continue
             unsure.later(slot, word, now_s)
             if not (word.louder and self.engine.lost):
+                unsure.owed.add(slot)
                 self._queue.put(slot, REPEAT)
 
     def _probe(self, now_s: float) -> None:
@@ -372,16 +379,10 @@ class Console:
         """When ``advance`` or ``pump`` has something to do next."""
         look = next(iter(self._looks.values()), math.inf)
         queued = self.budget.next_wake_s() if self._queue else math.inf
-        return min(
-            max(self._unsure.next_wake_s(), self._ration.next_s),
-            look,
-            queued,
-            self._reading.again_s,
-            self._renew_s,
-            self._reread_s if self._reread else math.inf,
-            self._pulse.next_s,
-            self._half_s,
-        )
+        reread = self._reread_s if self._reread else math.inf
+        repeat = max(self._unsure.next_wake_s(), self._ration.next_s)
+        own = self._renew_s, self._pulse.next_s, self._half_s, self._reading.again_s
+        return min(look, queued, reread, repeat, *own)
 
     def in_haste(self) -> bool:
         """Whether something waits for the link that a ramp's tick later would be late."""

@@ -26,9 +26,17 @@ class Terms:
 
 
 class Unsure(Unsettled):
-    """Words that the console is not known to have, to be asked about one by one."""
+    """Words that the console is not known to have, to be asked about one by one.
 
-    __slots__ = ()
+    Attributes:
+        owed: Slots whose word is to be repeated, whatever else is to be told about them.
+    """
+
+    __slots__ = ("owed",)
+
+    def __init__(self, interval_s: float) -> None:
+        super().__init__(interval_s)
+        self.owed: set[int] = set()
 
     def lowest(self, slot: int) -> float:
         """The lowest value that the console may have instead of the last word; NaN if none."""

@@ -17,21 +17,24 @@ class LatestJudge:
     """Remembers where the console holds an older word's value.
 
     A fault ends the reckoning of time, not the reckoning: while a link is down nothing can be put
-    right, but when all has settled it must be.
+    right, and a bridge that comes back may take what it finds; but when all has settled it must be.
     """
 
-    def __init__(self, facts: Facts, held: Held) -> None:
+    def __init__(self, facts: Facts, held: Held, tolerance_db: float) -> None:
+        self._tolerance_db = tolerance_db
         self._held, self._repair_s, self._delay_s = held, facts.repair_s, facts.delay_s
         self._arrived_s: dict[int, float] = {}
         self._since_s: dict[int, float] = {}
+        self._fault_s = -math.inf
 
-    def late(self, slot: int, at_s: float) -> None:
+    def late(self, slot: int, at_s: float, sent_s: float) -> None:
         """A word arrived that a newer one had overtaken, or that came twice."""
-        if self._held.actual[slot] == self._held.newest[slot]:
+        stands, newest = self._held.actual[slot], self._held.newest[slot]
+        if stands == newest or abs(stands - newest) <= self._tolerance_db:
             self._since_s.pop(slot, None)
             self._arrived_s.pop(slot, None)
         else:
-            self._since_s.setdefault(slot, at_s)
+            self._since_s.setdefault(slot, at_s if sent_s > self._fault_s else math.inf)
             self._arrived_s[slot] = at_s
 
     def stale(self, slot: int, sent_s: float) -> bool:
@@ -42,8 +45,9 @@ class LatestJudge:
         since_s = self._arrived_s.get(slot)
         return since_s is not None and sent_s > since_s + self._delay_s
 
-    def fault(self) -> None:
-        """A fault happened: from now on only the end counts."""
+    def fault(self, at_s: float) -> None:
+        """A fault happened: for what was sent until now only the end counts."""
+        self._fault_s = at_s
         self._since_s = dict.fromkeys(self._since_s, math.inf)
 
     def news(self, slot: int, at_s: float) -> str:

@@ -31,6 +31,7 @@ NOTES = {
     "start": "a bridge starts cold: the order at start is judged from here",
     "warm start": "a bridge starts and takes over from what was before",
     "restart": "fault: the console starts again with levels of its own",
+    "stood still": "the bridge had no turn for some time, which ends here",
     "lost": "fault: the link is lost for longer than the bridge needs to see it",
     "crash": "fault: the bridge stops without a word",
     "damaged": "fault: a file of the bridge was damaged",

@@ -60,7 +60,7 @@ class Witness:
         self._slew = SlewJudge(facts, held, tolerance_db, at_s)
         self._order = OrderJudge(facts, held, tolerance_db)
         self._fault = FaultJudge(facts, held, tolerance_db)
-        self._latest = LatestJudge(facts, held)
+        self._latest = LatestJudge(facts, held, tolerance_db)
         self._stage = _stage_judge(facts, held, at_s)
         bunched_s = facts.burst_s + facts.delay_s
         self._budgets = {
@@ -151,7 +151,7 @@ class Witness:
         self._judge_order(self._order.word(at_s, slot, value, seq))
         if seq is not None and self._overtaken(slot, seq, at_s):
             self._late += 1
-            self._latest.late(slot, at_s)
+            self._latest.late(slot, at_s, sent_s)
             return
         falls = value == held_value or (self._held.kind[slot] in LEVELS and value < held_value)
         no_rise = falls and self._latest.stale(slot, sent_s)
@@ -291,7 +291,9 @@ class Witness:
             raise RecordingError(self._lines, f"note {text!r}", f"one of {', '.join(NOTES)}")
         if text in FAULTS:
             self._fault.happened(at_s)
-            self._latest.fault()
+            self._latest.fault(at_s)
+        elif text == "stood still":
+            self._latest.fault(at_s)
         elif text == "person":
             self._fault.asked(line.get("slots"))
         elif text == "allowed_open":

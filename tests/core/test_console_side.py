@@ -294,3 +294,28 @@ def test_of_a_raise_that_never_arrived_nothing_is_left_when_the_console_restarts
     assert evening.house.console.state == LIVE
     assert desk.values[send] <= had
     evening.keeper.close()
+
+
+def test_a_level_whose_word_was_not_answered_climbs_on_though_every_tick_marks_it(
+    tmp_path: Path,
+) -> None:
+    evening = Evening(tmp_path).playing()
+    send, m = evening.slot(P.SEND_LEVEL, 1, 0), evening.m
+    evening.wish(send, -60.0)
+    evening.pass_time(1.0)
+    evening.wish(send, -20.0)
+    evening.pass_time(0.1)
+    while m.settled[send]:
+        evening.now_s += 0.021
+        evening.house.wake(evening.now_s)
+    evening._replies.clear()  # the word arrived, its answer is lost
+    told = m.told[send]
+    assert -60.0 < told < -20.0
+    for _ in range(50):  # repeats fall due in the very moment of a tick, again and again
+        evening.now_s += 0.021
+        evening.house.wake(evening.now_s)
+    replies, evening._replies = evening._replies, []
+    evening.house.from_console([(data, "") for data in replies], evening.now_s)
+    assert m.settled[send] or m.told[send] > told
+    evening.pass_time(10.0)
+    assert m.told[send] == pytest.approx(-20.0)

@@ -14,11 +14,10 @@ from collections.abc import Callable, Coroutine
 from pathlib import Path
 from typing import Any
 
-from support.returning import Returning
-from support.whole import KINDS, STAGE, Run
-
 from bridge.daemon import Daemon
 from bridge.simulator.recording import note
+from support.returning import Returning
+from support.whole import KINDS, STAGE, Run
 
 HOUR_S = 3600.0
 
@@ -206,6 +205,7 @@ class Evening(Returning):
             self._gesture()
         await asyncio.sleep(self.random.uniform(0.0, 1.0))
         loop.stand_still(self.random.choice((0.3, 0.9, 2.0, 6.0)))  # type: ignore[attr-defined]
+        self.lines.append(note(loop.time(), "stood still"))
         await asyncio.sleep(12.0)
 
     async def flooded(self, loop: asyncio.AbstractEventLoop) -> None:
