@@ -123,7 +123,7 @@ async def test_nothing_is_moved_whatever_a_listener_says(rig: Any) -> None:
 
 
 @on_loop
-async def test_health_asks_for_a_place_on_this_machine_whatever_says_where(rig: Any) -> None:
+async def test_health_answers_to_a_name_of_this_machine_alone(rig: Any) -> None:
     async with Queried(rig) as bridge:
         look = bridge.daemon.guard.look
         async with serving.serve(("127.0.0.1", 0), look) as port:
