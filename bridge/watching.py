@@ -74,6 +74,8 @@ def picture(house: House, links: Sequence[Link], now_s: float) -> dict[str, obje
                     for one in house.controllers.all if one.words.unknown}
                    | ({"console": [heard.unknown, heard.last_unknown]} if heard.unknown else {}),
         "malformed": house.malformed,
+        "troubled": dict(house.controllers.troubled),
+        "memory": house.memory(),
         "stage": _stage(house, now_s),
     }  # fmt: skip
 

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import io
 import json
 import socket
 from typing import Any
 
 import pytest
+from rich.console import Console
 from support.onloop import on_loop
 from support.queried import RIG, Queried
 
 from bridge import watching
 from bridge.errors import LinkError
 from bridge.rig.rig import parse_rig
+from bridge.view import screen
 from bridge.watching import WATCHERS_MAX, pictures, serve
 from bridge.wire.framing import SizeFraming, SlipFraming
 from bridge.wire.osc import encode
@@ -161,3 +164,18 @@ async def test_a_port_that_is_taken_is_told_with_a_remedy(port: int) -> None:
         with pytest.raises(LinkError, match=r"daemon\.watch: .* stop what uses this port"):
             async with serve(f"tcp://127.0.0.1:{port}", dict):
                 pass
+
+
+@on_loop
+async def test_a_flood_and_what_is_kept_are_in_the_picture_and_on_the_screen() -> None:
+    async with Queried() as bridge:
+        await bridge.running()
+        bridge.daemon.house.controllers.troubled["tablet"] = "says too much"
+        picture = json.loads(json.dumps(bridge.daemon.picture(), allow_nan=False))
+        assert picture["troubled"] == {"tablet": "says too much"}
+        assert picture["memory"] == ["came back cold: no journal is kept"]
+        console = Console(file=io.StringIO(), width=120)
+        console.print(screen(picture))
+        told = console.file.getvalue().splitlines()  # type: ignore[attr-defined]
+        assert "tablet: says too much" in [line.strip() for line in told]
+        assert told[-1].strip() == "came back cold: no journal is kept"
