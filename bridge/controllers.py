@@ -199,7 +199,11 @@ class Controllers:
 
     def receive(self, controller: Controller, data: bytes, now_s: float) -> None:
         """Take one message of a controller's."""
-        moves = controller.words.decode(data, now_s)
+        words = controller.words
+        unknown = words.unknown, words.last_unknown
+        moves = words.decode(data, now_s)
+        if controller.taught:  # what is being learned means nothing yet, and that is no fault
+            words.unknown, words.last_unknown = unknown
         if controller.sieve is not None:
             moves = controller.sieve(moves)
         if moves:

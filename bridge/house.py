@@ -144,6 +144,13 @@ class House:
         """How the bridge came back to the console's levels, and why so."""
         return self.console.returned
 
+    def memory(self) -> list[str]:
+        """How the bridge came back, and how it stands with what is kept, in words; never empty."""
+        way, reason = self.returned[:2]
+        kept = self.journal.state().items()
+        return [f"came back {way}: {reason}" if way else reason,
+                *(f"journal of {part}: {how}" for part, how in kept)]  # fmt: skip
+
     # -- bytes in -------------------------------------------------------------------------------
 
     def from_console(self, batch: Iterable[tuple[bytes, object]], now_s: float) -> None:

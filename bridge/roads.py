@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from bridge.errors import LinkError
+from bridge.doors import clashes
+from bridge.errors import LinkError, RigError
 from bridge.links.address import MidiAddress, SocketAddress, parse_address, plain_host
 from bridge.links.base import Batch, Link, Source
 from bridge.links.midi import MidiHub, MidiLink
@@ -49,6 +50,7 @@ class Roads:
 
     Raises:
         LinkError: an address that cannot be.
+        RigError: two parts of the bridge that want one port.
     """
 
     def __init__(
@@ -58,6 +60,8 @@ class Roads:
         controller_heard: HeardController,
         changed: Callable[[str, str], None],
     ) -> None:
+        if taken := clashes(rig):
+            raise RigError(taken)
         self._rig, self._heard, self._changed = rig, controller_heard, changed
         self._hub = MidiHub()
         self._doors: dict[str, Door] = {}
@@ -93,11 +97,11 @@ class Roads:
         controller = self._rig.file.controller[number]
         if controller.midi is not None:
             return self._midi_road(number, controller)
-        where = self._rig.at(("controller", number, "listen"))
-        listen = _socket(controller.listen or "", where, listen=True)
-        door = self._doors.get(controller.listen or "")
+        where, text = self._rig.at(("controller", number, "listen")), controller.listen or ""
+        listen = _socket(text, where, listen=True)
+        door = self._doors.get(text)
         if door is None:
-            door = self._doors[controller.listen or ""] = self._new_door(listen)
+            door = self._doors[text] = self._new_door(text, listen)
         for guest in self._guests(number):
             if guest in door.guests:
                 raise LinkError(
@@ -126,10 +130,10 @@ class Roads:
         seen = door.last_seen
         return lambda data: number in seen and door.link.send_to(data, seen[number])
 
-    def _new_door(self, listen: SocketAddress) -> Door:
+    def _new_door(self, text: str, listen: SocketAddress) -> Door:
         door: Door
         name = f"{listen.transport}:{listen.port}"
-        peers = self._peers(listen)
+        peers = self._peers(text)
 
         def heard(batch: Batch) -> None:
             self._sort(door, batch)
@@ -141,10 +145,9 @@ class Roads:
             door = Door(UdpLink(name, heard, self._listener(name), listen=listen, peers=peers))
         return door
 
-    def _peers(self, listen: SocketAddress) -> list[str]:
-        """Every numeric address that may speak at a port."""
-        here = [n for n, c in enumerate(self._rig.file.controller)
-                if c.listen and _port(c.listen) == listen.port]  # fmt: skip
+    def _peers(self, text: str) -> list[str]:
+        """Every numeric address that may speak at a port; who names it does so in one text."""
+        here = [n for n, c in enumerate(self._rig.file.controller) if c.listen == text]
         return [host for number in here for host, _ in self._guests(number)]
 
     def _sort(self, door: Door, batch: Batch) -> None:
@@ -182,11 +185,6 @@ def _midi(pattern: str, where: str) -> MidiAddress:
     address = parse_address(text, where)
     assert isinstance(address, MidiAddress), "it starts with midi"
     return address
-
-
-def _port(listen: str) -> int:
-    digits = listen.partition("?")[0].rpartition(":")[2]
-    return int(digits) if digits.isdigit() else -1
 
 
 def _socket(text: str, where: str, *, listen: bool = False) -> SocketAddress:

@@ -78,7 +78,10 @@ def screen(picture: dict[str, Any]) -> Group:
     counts = ", ".join(f"{number} {name}" for name, number in picture["counts"].items())
     unknown = [f"{name}: {count} messages not understood, the last one {last}"
                for name, (count, last) in picture["unknown"].items()]  # fmt: skip
-    lines = Text("\n".join([f"gestures: {counts}", *picture["verdicts"], *unknown]))
+    troubled = [f"{name}: {why}" for name, why in picture["troubled"].items()]
+    told = [f"gestures: {counts}", *picture["verdicts"], *unknown]
+    lines = Text("\n".join([*troubled, *told, *picture["memory"]]))
+    lines.stylize("bold", 0, len("\n".join(troubled)))
     return Group(matrix(picture), stage(picture), links, lines)
 
 

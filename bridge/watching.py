@@ -22,6 +22,9 @@ PERIOD_S = 0.4
 WATCHERS_MAX = 8
 """Watchers at once."""
 
+TAKEN_S = 10.0
+"""A watcher that has not taken a picture within this time sleeps, and gives its place up."""
+
 LINE_BYTES_MAX = 4_000_000
 """Longest picture: 512 channels in 128 buses."""
 
@@ -71,6 +74,8 @@ def picture(house: House, links: Sequence[Link], now_s: float) -> dict[str, obje
                     for one in house.controllers.all if one.words.unknown}
                    | ({"console": [heard.unknown, heard.last_unknown]} if heard.unknown else {}),
         "malformed": house.malformed,
+        "troubled": dict(house.controllers.troubled),
+        "memory": house.memory(),
         "stage": _stage(house, now_s),
     }  # fmt: skip
 
@@ -145,6 +150,17 @@ async def _stays(reader: asyncio.StreamReader) -> bool:
     return True
 
 
+async def _taken(writer: asyncio.StreamWriter) -> bool:
+    """Wait until a watcher has taken what was sent; False: it sleeps, and was let go of."""
+    try:
+        async with asyncio.timeout(TAKEN_S):
+            await writer.drain()
+    except TimeoutError:
+        writer.transport.abort()
+        return False
+    return True
+
+
 @contextlib.asynccontextmanager
 async def serve(address: str, picture_now: Callable[[], dict[str, object]]) -> AsyncIterator[None]:
     """Show the picture to whoever connects, a line of JSON at a time, while the context lasts.
@@ -162,14 +178,15 @@ async def serve(address: str, picture_now: Callable[[], dict[str, object]]) -> A
             writer.close()
             return
         watchers.add(task)
-        with contextlib.suppress(OSError, asyncio.CancelledError):
-            stays = True
-            while stays:
-                writer.write(json.dumps(picture_now(), allow_nan=False).encode() + b"\n")
-                await writer.drain()
-                stays = await _stays(reader)
-        watchers.discard(task)
-        writer.close()
+        try:
+            with contextlib.suppress(OSError, asyncio.CancelledError):
+                stays = True
+                while stays:
+                    writer.write(json.dumps(picture_now(), allow_nan=False).encode() + b"\n")
+                    stays = await _taken(writer) and await _stays(reader)
+        finally:
+            watchers.discard(task)
+            writer.close()
 
     try:
         server = await asyncio.start_server(connected, place.host or None, place.port)

@@ -37,8 +37,8 @@ BASE = "errors limits units"
 PURE_PARTS = f"{BASE} rig wire stage mix maps"
 INSIDE = f"{PURE_PARTS} console controllers house"
 ALL_PARTS = (
-    f"{INSIDE} checking links roads journal pages watching simulator daemon demo simulate view "
-    "plan presets soundcheck oscquery learning loading telling services explain guard cli"
+    f"{INSIDE} checking doors links roads journal pages watching simulator daemon demo simulate "
+    "view plan presets soundcheck oscquery learning loading telling services explain guard cli"
 )
 
 
@@ -76,7 +76,8 @@ ROWS: dict[str, Row] = {
     "console": Row(PURE_PARTS),
     "controllers": Row(PURE_PARTS),
     "house": Row(f"{PURE_PARTS} console controllers"),
-    "checking": Row(f"{INSIDE} links", words("fnmatch ipaddress")),
+    "doors": Row(f"{BASE} rig links", words("ipaddress")),
+    "checking": Row(f"{INSIDE} doors links", words("fnmatch")),
     "checking/__init__": Row(f"{INSIDE} links loading", words("pathlib"), pure=False),
     "plan": Row(f"{BASE} rig stage", words("numpy")),
     "plan/__init__": Row(f"{BASE} rig stage", words("argparse json pathlib sys"), pure=False),
@@ -120,7 +121,7 @@ ROWS: dict[str, Row] = {
     "presets/command": Row(f"{BASE} rig", words("json pathlib"), pure=False),
     "presets/running": Row(INSIDE, words("asyncio datetime"), pure=False),
     "presets/serving": Row(f"{BASE} rig wire", words("asyncio"), pure=False),
-    "roads": Row(f"{BASE} rig links", pure=False),
+    "roads": Row(f"{BASE} rig doors links", pure=False),
     "watching": Row(f"{INSIDE} links", words(f"{LOOP} json"), pure=False),
     "daemon": Row(ALL_PARTS, STDLIB | words("uvloop"), pure=False),
     "loading": Row(f"{PURE_PARTS} soundcheck", words("pathlib"), pure=False),

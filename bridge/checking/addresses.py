@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import fnmatch
-import ipaddress
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from bridge.checking.ground import Ground, Hands, Remark
+from bridge.doors import clashes, doors, is_loopback
 from bridge.errors import Fault, LinkError
-from bridge.links.address import MidiAddress, SocketAddress, parse_address, plain_host
+from bridge.links.address import MidiAddress, SocketAddress, parse_address
 from bridge.links.senders import Sender, parse_reply, parse_sender
 from bridge.rig.rig import Rig
 from bridge.rig.toml import Path
 
-EVERY_HOST = ("", "0.0.0.0", "::")
 PROBED = ((0x90, 0x80, "note"), (0xB0, 0xB0, "control change"), (0xC0, 0xC0, "program change"))
 """MIDI messages that a control may send: pressed, let go, and in words (MIDI 1.0, Table 1)."""
 
@@ -73,7 +72,7 @@ def read(rig: Rig) -> tuple[list[Spot], list[Fault]]:
             spots.append(found)
     senders = _senders(rig, faults)
     _replies(rig, spots, faults)
-    return spots, [*faults, *_clashes(rig, spots), *_twins(rig, senders)]
+    return spots, [*faults, *clashes(rig), *_twins(rig, senders)]
 
 
 def _read(rig: Rig, path: Path, text: str, kind: _Kind) -> Spot | Fault:
@@ -88,35 +87,6 @@ def _read(rig: Rig, path: Path, text: str, kind: _Kind) -> Spot | Fault:
         forms = " or ".join("midi:Name*" if s == "midi" else f"{s}://..." for s in kind.schemes)
         return Fault(where, repr(text), forms)
     return Spot(path, text, place)
-
-
-def bound(spots: Sequence[Spot]) -> list[tuple[Spot, SocketAddress]]:
-    """The addresses that the bridge itself listens on, a door of several controllers once."""
-    doors: dict[tuple[str, bool], tuple[Spot, SocketAddress]] = {}
-    for spot in spots:
-        if spot.path[-1] in ("listen", "watch") and isinstance(spot.place, SocketAddress):
-            doors.setdefault((spot.text, spot.path[0] == "controller"), (spot, spot.place))
-    return list(doors.values())
-
-
-def _clashes(rig: Rig, spots: Sequence[Spot]) -> Iterator[Fault]:
-    """Two doors at one port."""
-    doors = bound(spots)
-    for number, (spot, here) in enumerate(doors):
-        for other, there in doors[:number]:
-            if (here.transport, here.port) == (there.transport, there.port) and _meet(here, there):
-                found = f"{spot.text!r}, which {other.text!r} at {_key(other.path)} takes"
-                remedy = "a port of its own, or the very same text for two controllers"
-                yield Fault(rig.at(spot.path), found, remedy)
-
-
-def _meet(here: SocketAddress, there: SocketAddress) -> bool:
-    hosts = {plain_host(here.host), plain_host(there.host)}
-    return len(hosts) == 1 or not hosts.isdisjoint(EVERY_HOST)
-
-
-def _key(path: Path) -> str:
-    return ".".join(map(str, path))
 
 
 def _senders(rig: Rig, faults: list[Fault]) -> dict[int, Sender]:
@@ -168,6 +138,7 @@ def _twins(rig: Rig, senders: Mapping[int, Sender]) -> Iterator[Fault]:
 def remarks(ground: Ground, spots: Sequence[Spot]) -> Iterator[Remark]:
     """What is odd about the addresses."""
     yield from _loops(ground.rig, spots)
+    yield from _seen_by_all(ground.rig)
     yield from _unused(ground.rig)
     yield from _shared_ports(ground, spots)
 
@@ -178,19 +149,23 @@ def _loops(rig: Rig, spots: Sequence[Spot]) -> Iterator[Remark]:
         target = spot.place
         if spot.path[-1] not in ("send", "reply") or not isinstance(target, SocketAddress):
             continue
-        for door, there in bound(spots):
-            if (target.transport, target.port) == (there.transport, there.port) and _own(target):
+        for door in doors(rig):
+            there = door.place
+            if (target.transport, target.port) == (there.transport, there.port) and is_loopback(
+                target.host
+            ):
                 yield Remark(rig.at(spot.path),
-                             f"{spot.text} is where the bridge itself listens ({_key(door.path)})",
+                             f"{spot.text} is where the bridge itself listens ({door.key})",
                              "name the other end's address and port")  # fmt: skip
 
 
-def _own(target: SocketAddress) -> bool:
-    """Whether an address is this machine's for certain."""
-    try:
-        return ipaddress.ip_address(plain_host(target.host)).is_loopback
-    except ValueError:
-        return target.host.lower() == "localhost"
+def _seen_by_all(rig: Rig) -> Iterator[Remark]:
+    """A live view that the network reaches: it asks nobody who they are."""
+    for door in doors(rig):
+        if door.path[0] == "daemon" and not door.loopback:
+            yield Remark(rig.at(door.path), f"whoever reaches {door.text} may read the whole mix",
+                         f"tcp://127.0.0.1:{door.place.port}, or a network of your own"
+                         )  # fmt: skip
 
 
 def _unused(rig: Rig) -> Iterator[Remark]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from bridge.checking.ground import Ground
+from bridge.doors import EVERY_HOST, Door, doors
 from bridge.maps.reach import Reach, reach
 from bridge.rig.layout import KINDS, Parameter, Scope
 from bridge.rig.rig import Rig
@@ -18,6 +19,8 @@ INSIDE = frozenset({
 
 NAMES_SHOWN = 4
 """Names in one cell of the table; a row that needs more says how many more."""
+
+LISTENS = ("listens on", "for", "reachable from")
 
 HEADS = ("parameter", "of", "in", "set", "read", "ask", "moved by", "shown at")
 
@@ -63,7 +66,9 @@ class Report:
         tail += [f"warning: {warning}" for warning in self.warnings]
         tail.append(f"{count} warning{'' if count == 1 else 's'}" if count else "no warnings")
         people = [f"  {name}: {person}, {road}" for name, person, road in _people(self.rig)]
-        rows = [*_columns([HEADS, *self._rows()]), ""]
+        listens = [LISTENS, *map(_listening, doors(self.rig))]
+        rows = [*_columns(listens), ""] if len(listens) > 1 else []
+        rows += [*_columns([HEADS, *self._rows()]), ""]
         if self.stage is not None:
             rows += [self.stage.summary(), *_columns(self.stage.text()), ""]
         return "\n".join([head, *people, "", *rows, *tail])
@@ -79,6 +84,17 @@ class Report:
             "controllers": [
                 {"id": name, "hands": person, "road": road}
                 for name, person, road in _people(self.rig)
+            ],
+            "listens": [
+                {
+                    "protocol": door.place.transport,
+                    "host": door.place.host,
+                    "port": door.place.port,
+                    "for": list(door.users),
+                    "key": door.key,
+                    "reachable_from": _reach(door),
+                }
+                for door in doors(self.rig)
             ],
             "cells": [self._cell(one) for one in self.cells],
             "stage": None if self.stage is None else self.stage.data(),
@@ -162,6 +178,19 @@ def _people(rig: Rig) -> list[tuple[str, str, str]]:
         ),
         ("console", "told and heard", console.send or f"MIDI {console.midi}"),
     ]
+
+
+def _listening(door: Door) -> tuple[str, str, str]:
+    """A port as people read it: which, who is heard there, and who can reach it."""
+    place = door.place
+    host = "*" if place.host in EVERY_HOST else f"[{place.host}]" if ":" in place.host else \
+        place.host  # fmt: skip
+    port = str(place.port) if place.port else "(a free one)"
+    return f"{place.transport} {host}:{port}", ", ".join(door.users), _reach(door)
+
+
+def _reach(door: Door) -> str:
+    return "this machine only" if door.loopback else "the network"
 
 
 def _short(names: Sequence[str], everyone: Sequence[str]) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import ipaddress
 import secrets
 from collections import OrderedDict
 from dataclasses import dataclass
@@ -30,6 +31,10 @@ CODE_LENGTH = 6
 
 TRIES_AT_ONCE, TRY_EVERY_S = 8, 6.0
 """Tries of one address: so many in a row, then one each 6 s."""
+
+NETWORK_BITS = 64
+"""Bits of an IPv6 address that are its network (RFC 4291, section 2.5.4). Whoever has one has all
+2^64 of its addresses, so they share their tries."""
 
 ADDRESSES_KEPT = 512
 """Addresses whose tries are remembered; beyond it the one that was quiet for longest goes."""
@@ -150,6 +155,19 @@ class Codes:
         return who if now_s < until_s else None
 
 
+def who_tries(address: str) -> str:
+    """Whose tries an address counts among: its own, or those of its whole network on IPv6."""
+    try:
+        found = ipaddress.ip_address(address.split("%", 1)[0])
+    except ValueError:
+        return address
+    if isinstance(found, ipaddress.IPv4Address):
+        return str(found)
+    if found.ipv4_mapped is not None:
+        return str(found.ipv4_mapped)
+    return str(ipaddress.ip_network((int(found), NETWORK_BITS), strict=False))
+
+
 class Tries:
     """How often each address may try a code or a passphrase."""
 
@@ -158,6 +176,7 @@ class Tries:
 
     def may(self, address: str, now_s: float) -> bool:
         """Whether an address may try now; it counts as a try."""
+        address = who_tries(address)
         left, at_s = self._left.pop(address, (float(TRIES_AT_ONCE), now_s))
         left = min(float(TRIES_AT_ONCE), left + (now_s - at_s) / TRY_EVERY_S)
         allowed = left >= 1.0

@@ -120,6 +120,7 @@ class Desk(Scene):
             for one in self._links
         ])  # fmt: skip
         self.put("ails", self._ails())
+        self.put("memory", self.house.memory())
         self.put("devices", self._devices())
         self.put("stage", self._stage())
         self.put("ears", self._ears(now_s))

@@ -33,6 +33,10 @@ COOKIES = {True: "fold_engineer", False: "fold_performer"}
 HASHES_WAITING_MAX = 4
 """Passphrases that wait to be hashed: each takes 32 MB and a tenth of a second of one core."""
 
+BODY_S = 5.0
+"""A body that has not come whole within this time is not waited for: whoever announces one and
+says nothing would keep a connection for ever."""
+
 REFUSED = "This code is not known. It works once, and only for some minutes: ask for a new one."
 WRONG = "This is not the passphrase."
 SLOWLY = "Too many tries from this device. Wait a minute, then try again."
@@ -125,7 +129,10 @@ class Doors:
         if request.content_type != "application/json":
             raise web.HTTPUnsupportedMediaType(text="expected JSON")
         try:
-            data = json.loads(await request.text())
+            async with asyncio.timeout(BODY_S):
+                data = json.loads(await request.text())
+        except TimeoutError:
+            raise web.HTTPRequestTimeout(text="expected the rest sooner") from None
         except (ValueError, LookupError, RecursionError):  # a charset that nobody knows
             raise web.HTTPBadRequest(text="expected JSON") from None
         value = data.get(key) if isinstance(data, dict) else None

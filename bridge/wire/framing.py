@@ -22,7 +22,10 @@ END, ESC, ESC_END, ESC_ESC = b"\xc0", b"\xdb", b"\xdc", b"\xdd"
 """The special bytes of SLIP (RFC 1055)."""
 
 FRAME_SIZE: Final = "size before a packet is negative"
-"""Reason of a ``WireError``."""
+ANOTHER_PROTOCOL: Final = "stream begins like a request over HTTP"
+"""Reasons of a ``WireError``."""
+
+_CAPITALS: Final = frozenset(b"ABCDEFGHIJKLMNOPQRSTUVWXYZ")
 
 _SIZE: Final = Struct(">i")
 
@@ -110,9 +113,20 @@ class SlipFraming(Framing):
 
     What stands before the first END is taken for a packet too, as older SLIP senders put END behind
     packets only; if it is noise, the codec refuses it.
+
+    A stream that begins with a capital letter is given up: so begins a request over HTTP (RFC 9112,
+    section 3.1), and no OSC. A web page can have the browser of whoever looks at it send any bytes
+    behind such a beginning, from an address that may speak here. (Sizes are safe from that: four
+    letters are far too large a size.)
     """
 
+    _begun = False
+
     def _take(self, packets: list[bytes]) -> None:
+        if self._rest and not self._begun:
+            if self._rest[0] in _CAPITALS:
+                refuse(ANOTHER_PROTOCOL)
+            self._begun = True
         *frames, self._rest = self._rest.split(END)
         for frame in frames:
             self._check_raw(frame)

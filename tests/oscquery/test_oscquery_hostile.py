@@ -261,6 +261,20 @@ async def test_a_frame_that_is_too_long_ends_the_connection() -> None:
 
 
 @on_loop
+async def test_commands_beyond_the_rate_are_not_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(listener, "COMMANDS_AT_ONCE", 5.0)
+    monkeypatch.setattr(listener, "COMMANDS_PER_S", 0.001)
+    async with Queried() as bridge, bridge.listen() as ws:
+        for number in range(8):
+            command = "IGNORE" if number % 2 else "LISTEN"
+            await ws.send_json({"COMMAND": command, "DATA": LEVEL})
+        await bridge.until(lambda: bridge.discovery.listeners.all)
+        (one,) = bridge.discovery.listeners.all
+        await bridge.until(lambda: one.bad == 3)
+        assert len(one.hears) == 1, "the fifth was a LISTEN, and no more were taken"
+
+
+@on_loop
 async def test_a_listener_that_sleeps_is_dropped_and_holds_up_nobody(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

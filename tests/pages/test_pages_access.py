@@ -116,6 +116,21 @@ def test_an_address_may_try_some_times_and_then_slowly() -> None:
     assert tries.may("192.0.2.10", 0.0)
 
 
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        ("2001:db8::1", "2001:db8::ffff:1", True), ("2001:db8::1", "2001:db8:0:1::1", False),
+        ("fe80::1%eth0", "fe80::2%eth0", True), ("::ffff:192.0.2.9", "192.0.2.9", True),
+        ("192.0.2.9", "192.0.2.10", False), ("", "", True), ("", "192.0.2.9", False),
+    ],
+)  # fmt: skip
+def test_addresses_of_one_ipv6_network_share_their_tries(one: str, other: str, same: bool) -> None:
+    tries = Tries()
+    for _ in range(TRIES_AT_ONCE):
+        assert tries.may(one, 0.0)
+    assert tries.may(other, 0.0) is not same
+
+
 def test_tries_of_many_addresses_are_bounded() -> None:
     tries = Tries()
     for number in range(ADDRESSES_KEPT + 50):

@@ -190,3 +190,15 @@ async def test_what_is_not_well_stands_on_the_page_in_words_and_goes_again(tmp_p
             await desk.until(lambda v: any("ines-tablet" in words for words in v["ails"]))
             bridge.daemon.house.controllers.troubled.clear()
             await desk.until(lambda v: not any("ines-tablet" in words for words in v["ails"]))
+
+
+@on_loop
+async def test_how_the_bridge_came_back_and_what_is_kept_stand_on_the_page(tmp_path: Path) -> None:
+    async with Paged(paged_rig(tmp_path)) as bridge, Browser(bridge) as laptop:
+        await bridge.running()
+        await laptop.sign_in()
+        async with laptop.page("desk") as desk:
+            await desk.until(lambda v: v.get("memory") == ["came back cold: no journal is kept"])
+            house = bridge.daemon.house
+            house.journal.state = lambda: {"levels": "the disk is full"}  # type: ignore[method-assign]
+            await desk.until(lambda v: v["memory"][1:] == ["journal of levels: the disk is full"])

@@ -16,7 +16,7 @@ from support.onloop import on_loop
 from support.paged import Browser, Paged, paged_rig
 
 from bridge.errors import LinkError
-from bridge.pages import client
+from bridge.pages import client, doors, server, show
 from bridge.pages.messages import WORDS
 from bridge.pages.own import OwnMix
 from bridge.pages.server import CONNECTIONS_MAX
@@ -291,6 +291,55 @@ def _sleeper(port: int, token: str) -> socket.socket:
     return sock
 
 
+# -- who says nothing ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        b"", b"GET / HTTP/1.1\r\nHost: ",
+        b"POST /join HTTP/1.1\r\nHost: 127.0.0.1\r\nOrigin: http://127.0.0.1\r\n"
+        b'Content-Type: application/json\r\nContent-Length: 2000\r\n\r\n{"code": "',
+        b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 2000\r\n\r\n",
+    ],
+    ids=["nothing", "half a head", "half a body", "a body with nothing to say"],
+)  # fmt: skip
+@on_loop
+async def test_a_connection_keeps_no_place_by_saying_half_of_something(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: bytes
+) -> None:
+    monkeypatch.setattr(server, "QUIET_S", 0.3)
+    monkeypatch.setattr(doors, "BODY_S", 0.3)
+    async with Paged(paged_rig(tmp_path)) as bridge:
+        reader, writer = await asyncio.open_connection("127.0.0.1", bridge.pages.port)
+        writer.write(said)
+        ended = asyncio.ensure_future(reader.read())
+        for _ in range(100):  # a letter now and then, and never an end
+            if said:
+                writer.write(b"x")
+            await asyncio.wait({ended}, timeout=0.05)
+            if ended.done():
+                break
+        assert ended.done() and ended.result()[:13] in (b"", b"HTTP/1.1 408 ", b"HTTP/1.1 200 ")
+        writer.close()
+
+
+@on_loop
+async def test_only_so_many_pages_are_open_in_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(show, "CLIENTS_MAX", 1)
+    async with (
+        Paged(paged_rig(tmp_path)) as bridge,
+        Browser(bridge) as one,
+        Browser(bridge) as other,
+    ):
+        await one.join("ines")
+        await other.join("maud")
+        async with one.page(), other.page() as late:
+            assert await late.closed() == client.FULL
+
+
 # -- TLS ----------------------------------------------------------------------------------------
 
 
@@ -321,6 +370,8 @@ async def test_with_a_certificate_cookies_are_for_tls_alone(tmp_path: Path) -> N
                 assert answer.status == 200
                 assert "Secure" in answer.headers["Set-Cookie"]
                 assert " wss://" in answer.headers["Content-Security-Policy"]
+        context = bridge.pages._tls()
+        assert context is not None and context.minimum_version is ssl.TLSVersion.TLSv1_2
 
 
 @on_loop

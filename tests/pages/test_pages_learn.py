@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import pytest
 from support.onloop import on_loop
 from support.paged import MAPPINGS, Browser, Page, Paged, paged_rig
 
@@ -97,6 +98,33 @@ async def test_silence_works_at_a_controller_that_is_learned_at(tmp_path: Path) 
             await page.until(lambda v: v["learn"].get("step") == "watching")
             says(bridge, number, [osc.encode("/quiet", "i", (1,))])
             assert bridge.asked(silence) == 1.0
+
+
+@on_loop
+async def test_what_is_learned_at_is_not_said_to_mean_nothing(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    async with Paged(rig_of(tmp_path)) as bridge, Browser(bridge) as browser:
+        await bridge.running()
+        assert await browser.sign_in() == 200
+        number = number_of(bridge, "ines")
+        name = bridge.rig.file.controller[number].id
+        new = [osc.encode("/new/dim", "i", (state,)) for state in (1, 0)]
+        async with browser.page("desk") as page:
+            await page.until(lambda v: v.get("ready") == 1)
+            await page.say("learn", "begin", number, None)
+            await page.until(lambda v: v["learn"].get("step") == "watching")
+            says(bridge, number, new)
+            await page.until(lambda v: v["learn"].get("heard", 0) >= 2)
+            bridge.daemon._telling.look(bridge.daemon.house)
+            assert bridge.daemon.picture()["unknown"] == {}
+            await page.say("learn", "end", None, None)
+            await page.until(lambda v: not v["learn"].get("controller"))
+        assert "means nothing" not in caplog.text
+        says(bridge, number, new)
+        bridge.daemon._telling.look(bridge.daemon.house)
+        assert bridge.daemon.picture()["unknown"] == {name: [2, "/new/dim ,i"]}
+        assert f"{name}: /new/dim ,i means nothing in" in caplog.text
 
 
 @on_loop

@@ -206,16 +206,17 @@
         "console yet; they are sent again.";
     }
     if ("limits" in fresh) { limits(); }
-    if (fresh.ails) { ails(fresh.ails); }
+    if (fresh.ails) { list("ails", fresh.ails); }
+    if (fresh.memory) { list("memory", fresh.memory); }
     if (fresh.last) { People.last(fresh.last); }
     if (fresh.code && connected) { People.code(fresh.code); }
     silence();
   }
 
-  function ails(rows) {
-    var list = one("ails");
-    list.textContent = "";
-    rows.forEach(function (words) { make("li", "", list).textContent = words; });
+  function list(name, rows) {
+    var node = one(name);
+    node.textContent = "";
+    rows.forEach(function (words) { make("li", "", node).textContent = words; });
   }
 
   function silence() {

@@ -5,7 +5,7 @@ import struct
 import pytest
 
 from bridge.errors import WireError
-from bridge.wire.framing import FRAME_SIZE, Framing, SizeFraming, SlipFraming
+from bridge.wire.framing import ANOTHER_PROTOCOL, FRAME_SIZE, Framing, SizeFraming, SlipFraming
 from bridge.wire.guard import EMPTY, PACKET_BYTES_MAX, TOO_LONG
 from bridge.wire.osc import encode
 
@@ -117,6 +117,25 @@ def test_a_stream_that_cannot_go_on_is_given_up(
         with pytest.raises(WireError) as caught:
             framing.feed(data)
         assert caught.value.reason == reason
+
+
+@pytest.mark.parametrize("method", ["GET", "POST", "HEAD", "OPTIONS", "PUT", "PATCH", "DELETE"])
+def test_what_a_browser_sends_is_no_stream_of_packets_whatever_is_in_it(method: str) -> None:
+    # A web page decides the body of a request; RFC 9112, section 3.1: it starts with the method.
+    request = f"{method} / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode()
+    for data in (request + SlipFraming().frame(MUTE), request[:1], b"\x41" + MUTE):
+        framing = SlipFraming()
+        for more in (data, SlipFraming().frame(MUTE)):
+            with pytest.raises(WireError) as caught:
+                framing.feed(more)
+            assert caught.value.reason == ANOTHER_PROTOCOL
+
+
+def test_capital_letters_within_a_stream_are_letters() -> None:
+    framing = SlipFraming()
+    assert fed(framing, b"", MUTE + b"\xc0", b"/A\0\0\xc0", b"GET \xc0") == [
+        MUTE, b"/A\0\0", b"GET "
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("kind", "stream", "reason"), WRONG_STREAMS)
