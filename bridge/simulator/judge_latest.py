@@ -12,6 +12,10 @@ from collections.abc import Iterator
 from bridge.simulator.held import Held
 from bridge.simulator.recording import Facts
 
+ROUNDED_DB = 0.06
+"""What a console's display may round: who reads it can't tell two words so near apart, and nobody
+hears which of them stands."""
+
 
 class LatestJudge:
     """Remembers where the console holds an older word's value.
@@ -20,8 +24,7 @@ class LatestJudge:
     right, and a bridge that comes back may take what it finds; but when all has settled it must be.
     """
 
-    def __init__(self, facts: Facts, held: Held, tolerance_db: float) -> None:
-        self._tolerance_db = tolerance_db
+    def __init__(self, facts: Facts, held: Held) -> None:
         self._held, self._repair_s, self._delay_s = held, facts.repair_s, facts.delay_s
         self._arrived_s: dict[int, float] = {}
         self._since_s: dict[int, float] = {}
@@ -30,7 +33,7 @@ class LatestJudge:
     def late(self, slot: int, at_s: float, sent_s: float) -> None:
         """A word arrived that a newer one had overtaken, or that came twice."""
         stands, newest = self._held.actual[slot], self._held.newest[slot]
-        if stands == newest or abs(stands - newest) <= self._tolerance_db:
+        if stands == newest or abs(stands - newest) <= ROUNDED_DB:
             self._since_s.pop(slot, None)
             self._arrived_s.pop(slot, None)
         else:

@@ -15,7 +15,7 @@ from bridge.simulator.findings import BREACHES_KEPT, PROMISES, Breach, Findings
 from bridge.simulator.held import FADER, LEVELS, MASTER, SEND, TAP, Held
 from bridge.simulator.judge_budget import BudgetJudge
 from bridge.simulator.judge_fault import FaultJudge
-from bridge.simulator.judge_latest import LatestJudge
+from bridge.simulator.judge_latest import ROUNDED_DB, LatestJudge
 from bridge.simulator.judge_order import Breaks, OrderJudge
 from bridge.simulator.judge_slew import SlewJudge, judged_sends
 from bridge.simulator.recording import (
@@ -60,7 +60,7 @@ class Witness:
         self._slew = SlewJudge(facts, held, tolerance_db, at_s)
         self._order = OrderJudge(facts, held, tolerance_db)
         self._fault = FaultJudge(facts, held, tolerance_db)
-        self._latest = LatestJudge(facts, held, tolerance_db)
+        self._latest = LatestJudge(facts, held)
         self._stage = _stage_judge(facts, held, at_s)
         bunched_s = facts.burst_s + facts.delay_s
         self._budgets = {
@@ -319,7 +319,7 @@ class Witness:
 
     def _same(self, slot: int, wanted: float, found: float) -> bool:
         """Whether the console holds what it should; a coarse control may hold the step below."""
-        if wanted == found or abs(wanted - found) <= self._tolerance_db:
+        if wanted == found or abs(wanted - found) <= max(self._tolerance_db, ROUNDED_DB):
             return True
         if self._held.kind[slot] not in LEVELS or not found <= wanted:
             return False

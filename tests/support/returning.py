@@ -61,7 +61,7 @@ class Returning(Run):
 
     async def _meanwhile(self, loop: asyncio.AbstractEventLoop) -> None:
         """What happens while no bridge is there."""
-        await asyncio.sleep(self.random.choice((0.05, 0.5, 4.0)))
+        await asyncio.sleep(self.random.choice((0.2, 0.5, 4.0)))
 
     async def _come_back(self, loop: asyncio.AbstractEventLoop) -> None:
         keeper, began, now_s = self._keeper(), len(self.lines), loop.time()
