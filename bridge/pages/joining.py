@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -11,6 +12,15 @@ from bridge.pages.access import Codes, Passes
 from bridge.pages.client import Client
 from bridge.pages.messages import Said
 from bridge.rig.rig import ENGINEER, Rig
+
+DRAWING_MAX = 4
+"""Codes that wait to be drawn at once: a person who presses faster sees none of them."""
+
+
+def drawn(address: str) -> list[str]:
+    """An address as a QR code, a text of 0 and 1 a row; takes some ms, so not in the loop."""
+    matrix = segno.make(address, error="m", micro=False).matrix
+    return ["".join("1" if dark else "0" for dark in row) for row in matrix]
 
 
 class Joining:
@@ -37,6 +47,9 @@ class Joining:
         self._rig, self._declared = rig, rig.file.pages
         self._passes, self._codes = passes, codes
         self._clients, self._ended = clients, ended
+        self._drawing: dict[str, bool] = {}
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._pen = asyncio.Lock()
 
     def address(self, base: str) -> str:
         """What a phone calls us by.
@@ -47,24 +60,38 @@ class Joining:
         return self._declared.address or base
 
     def make_code(self, one: Client, said: Said, now_s: float) -> str:
-        """Show the engineer a code for a performer, in letters and as a QR code."""
+        """Make a code for a performer; the engineer sees it in letters and as a QR code."""
         performers = self._rig.layout.performers
         if said.number >= len(performers):
             return "there is no such performer"
+        if len(self._tasks) >= DRAWING_MAX:
+            return "codes are being drawn; wait a moment"
         code = self._codes.make(performers[said.number], now_s)
-        address = f"{one.own['base']}/#{code}"
-        rows = [
-            "".join("1" if dark else "0" for dark in row)
-            for row in segno.make(address, error="m", micro=False).matrix
-        ]
-        one.mine("code", {
-            "name": self._rig.person(said.number), "code": code, "address": address, "rows": rows,
-            "minutes": self._declared.code_minutes, "used": False,
-        })  # fmt: skip
+        self._drawing[code] = False
+        task = asyncio.get_running_loop().create_task(
+            self._show(one, code, self._rig.person(said.number)), name="code"
+        )
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
         return ""
+
+    async def _show(self, one: Client, code: str, name: str) -> None:
+        """Draw a code, after those before it, and show it."""
+        address = f"{one.own['base']}/#{code}"
+        try:
+            async with self._pen:
+                rows = await asyncio.to_thread(drawn, address)
+        finally:
+            used = self._drawing.pop(code)
+        one.mine("code", {
+            "name": name, "code": code, "address": address, "rows": rows,
+            "minutes": self._declared.code_minutes, "used": used,
+        })  # fmt: skip
 
     def used(self, code: str) -> None:
         """A code was used: whoever shows it says so."""
+        if code in self._drawing:
+            self._drawing[code] = True
         for one in self._clients:
             shown = one.own.get("code")
             if shown is not None and shown["code"] == code:
@@ -76,6 +103,13 @@ class Joining:
             return "this device is signed out already"
         self._ended(said.number)
         return ""
+
+    async def close(self) -> None:
+        """Draw no more: the bridge stops."""
+        for task in self._tasks:
+            task.cancel()
+        if self._tasks:
+            await asyncio.wait(self._tasks)
 
     def devices(self) -> list[dict[str, Any]]:
         """Who has joined, with what."""

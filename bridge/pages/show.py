@@ -299,6 +299,7 @@ class Show:
         if self._sounding is not None:
             await self._sounding.close()
         await self._lessons.close()
+        await self.joining.close()
         await self._shelf.close()
         for one in list(self.clients):
             self._close_soon(one, 1001, "the bridge stops")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from support.onloop import on_loop
 from support.paged import DEMO, PAGES, Browser, Paged, paged_rig
 
 from bridge.errors import LinkError
+from bridge.pages import joining
 from bridge.pages.access import TRIES_AT_ONCE
 
 
@@ -32,6 +34,55 @@ async def test_a_code_made_by_the_engineer_lets_in_and_is_then_shown_as_used(
             await desk.until(lambda v: v["code"]["used"])
             assert (await phone.post("/join", {"code": code["code"]}))[0] == 403
             await desk.until(lambda v: [d["who"] for d in v["devices"]] == [-1, 1])
+
+
+@on_loop
+async def test_a_code_is_drawn_beside_the_loop_in_order_and_some_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    free, where = threading.Event(), set[int]()
+
+    def slowly(address: str) -> list[str]:
+        where.add(threading.get_ident())
+        assert free.wait(20.0)
+        return [address[-6:]]
+
+    monkeypatch.setattr(joining, "drawn", slowly)
+    async with (
+        Paged(paged_rig(tmp_path)) as bridge, Browser(bridge) as phone, Browser(bridge) as laptop
+    ):  # fmt: skip
+        await laptop.sign_in()
+        async with laptop.page("desk") as desk:
+            for number in (0, 1, 2, 0, 1):
+                await desk.say("code", number)
+            await desk.until(lambda v: v.get("refused", [0, ""])[0] == 1)
+            assert desk.values["refused"][1] == "codes are being drawn; wait a moment"
+            code = next(iter(bridge.pages.codes._waiting))
+            assert (await phone.post("/join", {"code": code}))[0] == 200, "it works undrawn"
+            free.set()
+            newest = next(reversed(bridge.pages.codes._waiting))
+            await desk.until(lambda v: v.get("code", {}).get("rows") == [newest])
+            assert not desk.values["code"]["used"]
+        assert where and threading.get_ident() not in where
+
+
+@on_loop
+async def test_a_code_that_is_used_before_it_is_drawn_is_shown_as_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    free = threading.Event()
+    monkeypatch.setattr(joining, "drawn", lambda address: [str(free.wait(20.0))])
+    async with (
+        Paged(paged_rig(tmp_path)) as bridge, Browser(bridge) as phone, Browser(bridge) as laptop
+    ):  # fmt: skip
+        await laptop.sign_in()
+        async with laptop.page("desk") as desk:
+            await desk.say("code", 0)
+            await bridge.until(lambda: bridge.pages.codes._waiting)
+            code = next(iter(bridge.pages.codes._waiting))
+            assert (await phone.post("/join", {"code": code}))[0] == 200
+            free.set()
+            await desk.until(lambda v: v.get("code", {}).get("used"))
 
 
 @on_loop
