@@ -35,7 +35,8 @@ HOUSE: dict[str, Any] = {
     "bus": [{"id": name, "console": number} for number, name in enumerate(
         ("kit", "front", "ears", "left", "side"), 1)],
     "performer": [{"id": "ines", "buses": ["kit"]}],
-    "controller": [{"id": "panel", "hands": "engineer", "map": "p.toml", "listen": "udp://:9310"}],
+    "controller": [{"id": "panel", "hands": "engineer", "map": "p.toml", "listen": "udp://:9310",
+                    "source": "192.0.2.20"}],
     "console": {"map": "desk.toml", "send": "udp://192.0.2.10:9000"},
 }  # fmt: skip
 """What the parts of a rig that are shown by themselves stand beside."""
@@ -100,7 +101,7 @@ def as_a_map(text: str, where: str) -> None:
     parse_map(text, where)
 
 
-@pytest.mark.parametrize(("where", "text"), cases())
+@pytest.mark.parametrize(("where", "text"), list(cases()))
 def test_what_is_shown_as_toml_is_what_it_claims_to_be(where: str, text: str) -> None:
     table = tomllib.loads(text)
     if "scope" in table:
