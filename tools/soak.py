@@ -17,7 +17,10 @@ from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
 # The bridge, the neighbours and the tests' evenings can be imported from wherever this is run.
-sys.path[:0] = [str(HERE), str(HERE / "soak"), str(HERE.parent / "tests"), str(HERE.parent)]
+sys.path.insert(0, str(HERE.parent))
+sys.path.insert(0, str(HERE.parent / "tests"))
+sys.path.insert(0, str(HERE / "soak"))
+sys.path.insert(0, str(HERE))
 
 import environment
 
