@@ -15,12 +15,11 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-HERE = Path(__file__).resolve().parent
 # The bridge, the neighbours and the tests' evenings can be imported from wherever this is run.
-sys.path.insert(0, str(HERE.parent))
-sys.path.insert(0, str(HERE.parent / "tests"))
-sys.path.insert(0, str(HERE / "soak"))
-sys.path.insert(0, str(HERE))
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
+sys.path.insert(0, str(Path(__file__).resolve().parent / "soak"))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import environment
 
