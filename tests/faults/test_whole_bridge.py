@@ -5,7 +5,7 @@ import os
 import pytest
 from support.whole import KINDS, Run
 
-RUNS = int(os.environ.get("FOLDBRIDGE_RUNS", "50"))
+RUNS = int(os.environ.get("FOLDBRIDGE_RUNS", "25"))
 """Seeded runs; more with FOLDBRIDGE_RUNS=1000."""
 
 

@@ -10,7 +10,7 @@ from support.whole import KINDS, STAGE, Run
 
 from bridge.daemon import Daemon
 
-RUNS = int(os.environ.get("FOLDBRIDGE_STAGE_RUNS", "25"))
+RUNS = int(os.environ.get("FOLDBRIDGE_STAGE_RUNS", "15"))
 """Seeded runs; more with FOLDBRIDGE_STAGE_RUNS=1000."""
 
 
