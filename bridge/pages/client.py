@@ -23,8 +23,9 @@ from bridge.pages.scene import Scene
 SEND_S = 2.0
 """A page that has not taken what was sent within this time sleeps or is gone, and is dropped."""
 
-FRAME_S = 0.04
-"""Shortest time between two frames of a page: 25 a second, finer than eyes want."""
+FRAME_S = 0.03
+"""Shortest time between two frames of a page: 33 a second. What is shown is at most this old when
+it leaves, and with the way to the phone it stays below 50 ms."""
 
 ROOM_S = 0.02
 """Time between two looks whether a page has taken what was sent."""

@@ -85,7 +85,7 @@ class Evening(Returning):
             loss=draw.choice((0.0, 0.01, 0.05, 0.15)), delay_s=draw.choice((0.04, 0.05, 0.1)),
             stage=said, **more,
         )  # fmt: skip
-        self.quiet_s = draw.choice((30.0, 300.0, 300.0, 900.0))
+        self.quiet_s = draw.choice((60.0, *(3 * [300.0]), *(4 * [900.0])))
         self.faults_met: Counter[str] = Counter()
         self._damage: Callable[[], None] = lambda: None
 
