@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from bridge.guard.stall import LATE_S
 from bridge.house import House
 from bridge.mix.gesture import OUTCOMES
 
@@ -46,6 +47,8 @@ class Run:
         stalls: How often the loop stood still.
         longest_stall_s: The longest of these times, s.
         asleep_s: Time that the machine slept, s.
+        late: Turns of the loop by how late they were, a count a bound of ``LATE_S``.
+        late_sum_s: All lateness together, s.
         stalled_lately: Whether one of them is news still.
         faults: How often the house failed to act.
         last_fault: The last of these failures, in words.
@@ -65,6 +68,8 @@ class Run:
     stalls: int = 0
     longest_stall_s: float = 0.0
     asleep_s: float = 0.0
+    late: tuple[int, ...] = (0,) * len(LATE_S)
+    late_sum_s: float = 0.0
     stalled_lately: bool = False
     faults: int = 0
     last_fault: str = ""

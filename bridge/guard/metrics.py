@@ -1,17 +1,21 @@
 """A running bridge in numbers, as OpenMetrics text 1.0. Pure.
 
 The format: OpenMetrics 1.0, "Text format". A family is its type, unit and help, then its samples;
-a counter's sample ends in ``_total``, an info's in ``_info``; the text ends with ``# EOF``. Labels
+a counter's sample ends in ``_total``, an info's in ``_info``, a histogram's in ``_bucket``,
+``_count`` and ``_sum``; the text ends with ``# EOF``. Labels
 are the rig's own names, so there are never more series than the rig declares.
 """
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections.abc import Callable, Iterable, Iterator
 from typing import NamedTuple
 
 from bridge.guard.facts import Facts, LinkFacts
 from bridge.guard.health import GRADES, judged
+from bridge.guard.stall import LATE_S
 
 CONTENT_TYPE = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 
@@ -20,7 +24,17 @@ CONSOLE_STATES = ("reading", "live", "lost")
 LINK_STATES = ("closed", "opening", "open", "lost")
 
 _Labels = tuple[tuple[str, str], ...]
-_Samples = Iterable[tuple[_Labels, float]]
+
+
+class Sample(NamedTuple):
+    """One figure: its labels, its value, and the end of its name where the type has several."""
+
+    labels: _Labels
+    value: float
+    end: str = ""
+
+
+_Samples = Iterable[Sample]
 
 
 class Family(NamedTuple):
@@ -28,7 +42,7 @@ class Family(NamedTuple):
 
     Attributes:
         name: Without the prefix; ends in the unit where there is one.
-        type: ``counter``, ``gauge``, ``info`` or ``stateset``.
+        type: ``counter``, ``gauge``, ``histogram``, ``info`` or ``stateset``.
         unit: ``seconds``, ``bytes`` or empty.
         help: What it counts.
         samples: The figures of a moment, with their labels.
@@ -43,25 +57,25 @@ class Family(NamedTuple):
 
 def _one(value: Callable[[Facts], float]) -> Callable[[Facts], _Samples]:
     """A family of a single figure."""
-    return lambda facts: [((), value(facts))]
+    return lambda facts: [Sample((), value(facts))]
 
 
 def _by_name(values: Callable[[Facts], dict[str, int]], label: str) -> Callable[[Facts], _Samples]:
     """A figure for each of several names."""
-    return lambda facts: [(((label, name),), value) for name, value in values(facts).items()]
+    return lambda facts: [Sample(((label, name),), n) for name, n in values(facts).items()]
 
 
 def _of_links(value: Callable[[LinkFacts], int]) -> Callable[[Facts], _Samples]:
     """A figure a link."""
-    return lambda facts: [((("link", one.name),), value(one)) for one in facts.links]
+    return lambda facts: [Sample((("link", one.name),), value(one)) for one in facts.links]
 
 
 def _state(
     name: str, states: tuple[str, ...], found: str, labels: _Labels = ()
-) -> Iterator[tuple[_Labels, float]]:
+) -> Iterator[Sample]:
     """A state as a set of which one is on (OpenMetrics 1.0, "StateSet")."""
     for state in states:
-        yield (*labels, (f"{PREFIX}_{name}", state)), float(state == found)
+        yield Sample((*labels, (f"{PREFIX}_{name}", state)), float(state == found))
 
 
 def _link_states(facts: Facts) -> _Samples:
@@ -69,9 +83,18 @@ def _link_states(facts: Facts) -> _Samples:
         yield from _state("link_state", LINK_STATES, link.state, (("link", link.name),))
 
 
+def _late(facts: Facts) -> _Samples:
+    """Late turns, each class with all below it (OpenMetrics 1.0, "Histogram")."""
+    counts = list(itertools.accumulate(facts.run.late))
+    for bound_s, count in zip(LATE_S, counts, strict=True):
+        yield Sample((("le", "+Inf" if bound_s == math.inf else repr(bound_s)),), count, "_bucket")
+    yield Sample((), counts[-1], "_count")
+    yield Sample((), facts.run.late_sum_s, "_sum")
+
+
 FAMILIES: tuple[Family, ...] = (
     Family("build", "info", "", "Version of the bridge and name of its rig.",
-           lambda f: [((("version", f.run.version), ("rig", f.rig)), 1.0)]),
+           lambda f: [Sample((("version", f.run.version), ("rig", f.rig)), 1.0)]),
     Family("health", "stateset", "", "How the bridge is.",
            lambda f: _state("health", GRADES, GRADES[judged(f)[0]])),
     Family("start_time_seconds", "gauge", "seconds", "When it started, Unix time.",
@@ -115,6 +138,8 @@ FAMILIES: tuple[Family, ...] = (
            _one(lambda f: f.run.stalls)),
     Family("longest_stall_seconds", "gauge", "seconds", "The longest of these times.",
            _one(lambda f: f.run.longest_stall_s)),
+    Family("loop_late_seconds", "histogram", "seconds",
+           "How late the loop turned, asked ten times a second.", _late),
     Family("asleep_seconds", "counter", "seconds", "Time that the machine slept.",
            _one(lambda f: f.run.asleep_s)),
     Family("faults", "counter", "", "How often the bridge failed to act.",
@@ -125,7 +150,8 @@ FAMILIES: tuple[Family, ...] = (
 )  # fmt: skip
 """Every figure, in the order of the text."""
 
-_SUFFIX = {"counter": "_total", "info": "_info", "gauge": "", "stateset": ""}
+_SUFFIX = {"counter": "_total", "info": "_info", "gauge": "", "stateset": "",
+           "histogram": ""}  # fmt: skip
 
 
 def escaped(text: str) -> str:
@@ -143,10 +169,10 @@ def _lines(family: Family, facts: Facts) -> Iterator[str]:
     if family.unit:
         yield f"# UNIT {name} {family.unit}"
     yield f"# HELP {name} {family.help}"
-    for labels, value in family.samples(facts):
-        inside = ",".join(f'{label}="{escaped(text)}"' for label, text in labels)
-        shown = f"{{{inside}}}" if labels else ""
-        yield f"{name}{_SUFFIX[family.type]}{shown} {_number(value)}"
+    for sample in family.samples(facts):
+        inside = ",".join(f'{label}="{escaped(text)}"' for label, text in sample.labels)
+        shown = f"{{{inside}}}" if inside else ""
+        yield f"{name}{_SUFFIX[family.type]}{sample.end}{shown} {_number(sample.value)}"
 
 
 def text(facts: Facts) -> str:

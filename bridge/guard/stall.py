@@ -7,6 +7,7 @@ for: ramps go on from where they were, and a button that was pressed is not held
 
 from __future__ import annotations
 
+import bisect
 import math
 
 TURN_S = 0.1
@@ -14,6 +15,32 @@ TURN_S = 0.1
 
 RECENT_S = 60.0
 """A stall counts as news for so long."""
+
+LATE_S = (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.25, 1.0, math.inf)
+"""Upper bounds of the classes in which late turns are counted, s. Above 0.02 s a hand feels it."""
+
+
+class Lateness:
+    """How late the loop turns when it was asked for at a given time: a histogram of one run.
+
+    Attributes:
+        counts: Turns that were at most so late, one class a bound of ``LATE_S``, each alone.
+        sum_s: All lateness together, s.
+    """
+
+    def __init__(self) -> None:
+        self.counts = [0] * len(LATE_S)
+        self.sum_s = 0.0
+
+    def add(self, late_s: float) -> None:
+        """Count a turn.
+
+        Args:
+            late_s: How late it was, s; a turn that came early is none.
+        """
+        late_s = max(0.0, late_s)
+        self.counts[bisect.bisect_left(LATE_S, late_s)] += 1
+        self.sum_s += late_s
 
 
 class Stalls:

@@ -19,7 +19,7 @@ from bridge.guard import health
 from bridge.guard.facts import Facts, LinkLike, Run, facts
 from bridge.guard.flood import Floods
 from bridge.guard.notify import Notifier
-from bridge.guard.stall import RECENT_S, TURN_S, Stalls
+from bridge.guard.stall import RECENT_S, TURN_S, Lateness, Stalls
 from bridge.house import House
 from bridge.rig.rig import Rig
 
@@ -80,6 +80,7 @@ class Guard:
 
     Attributes:
         stalls: How the loop turned.
+        lateness: How late the guard's own turns were.
         floods: Controllers that say too much.
         port: Where health is asked for; 0 for nowhere.
     """
@@ -93,6 +94,7 @@ class Guard:
         declared = bridge.rig.file.health
         self._bridge, self._slept_s = bridge, slept_s
         self.stalls = Stalls(declared.stall_s, limits.TICK_S)
+        self.lateness = Lateness()
         self.floods = Floods(bridge.house.controllers, declared.flood_per_s, self._tell_flood)
         self._meters = self.floods.meters
         self.notifier = Notifier(environ)
@@ -172,7 +174,9 @@ class Guard:
                 self.beat(now_s)
             except Exception as fault:  # whatever fails here, the next beat comes
                 self.failed(fault, now_s)
+            due_s = loop.time() + TURN_S
             await asyncio.sleep(TURN_S)
+            self.lateness.add(loop.time() - due_s)
 
     def beat(self, now_s: float) -> None:
         """One beat."""
@@ -246,6 +250,8 @@ class Guard:
             stalls=stalls.count,
             longest_stall_s=stalls.longest_s,
             asleep_s=stalls.asleep_s,
+            late=tuple(self.lateness.counts),
+            late_sum_s=self.lateness.sum_s,
             stalled_lately=stalls.recent(now_s),
             faults=self._faults,
             last_fault=self._last_fault,

@@ -13,6 +13,7 @@ from test_notify import Manager
 
 from bridge.daemon import Daemon
 from bridge.guard.standing import FAILING_S, Guard, memory_bytes, slept_so_far_s
+from bridge.guard.stall import LATE_S
 from bridge.rig.layout import Parameter as P
 
 
@@ -118,6 +119,24 @@ def test_a_wake_that_fails_once_ends_nobodys_ramp(tmp_path: Path) -> None:
     m = run.daemon.house.engine.matrix
     assert run.failed and m.told[m.master] == pytest.approx(-30.0, abs=0.1)
     assert len(run.told("WATCHDOG=1")) >= 12
+
+
+class Late(Guarded):
+    """A machine that has no turn for the bridge, once."""
+
+    stood = False
+
+    def happen(self, loop: asyncio.AbstractEventLoop) -> None:
+        if loop.time() > 4.0 and not self.stood:
+            self.stood = True
+            loop.stand_still(0.4)  # type: ignore[attr-defined]
+
+
+def test_a_turn_that_came_late_is_counted_as_late_as_it_was(tmp_path: Path) -> None:
+    lateness = Late(1, KINDS["position"], loss=0.0).lived(tmp_path / "notify").daemon.guard.lateness
+    late = [(LATE_S[n], count) for n, count in enumerate(lateness.counts) if count]
+    assert late[-1] == (1.0, 1) and sum(lateness.counts) > 100
+    assert 0.3 <= lateness.sum_s <= 0.5
 
 
 class Asleep(Guarded):

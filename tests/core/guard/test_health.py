@@ -15,6 +15,7 @@ from openmetrics import read
 from bridge.guard.facts import Facts, LinkFacts, Run, facts
 from bridge.guard.health import DEGRADED, DOWN, GRADES, OK, document, judged, status_line
 from bridge.guard.metrics import FAMILIES, escaped, text
+from bridge.guard.stall import Lateness
 from bridge.rig.rig import parse_rig
 
 
@@ -108,6 +109,22 @@ def test_the_figures_are_open_metrics_and_every_family_stands_in_them() -> None:
     assert states['foldbridge_health{foldbridge_health="ok"}'] == 1 and sum(states.values()) == 1
 
 
+def test_late_turns_are_counted_in_classes_that_hold_those_below() -> None:
+    lateness = Lateness()
+    for late_s in (-0.001, 0.0, 0.0009, 0.001, 0.0011, 0.02, 0.3, 7.0):
+        lateness.add(late_s)
+    found = changed(well(), late=tuple(lateness.counts), late_sum_s=lateness.sum_s)
+    samples = read(text(found))["foldbridge_loop_late_seconds"][1]
+    name = "foldbridge_loop_late_seconds"
+    assert samples[f'{name}_bucket{{le="0.001"}}'] == 4  # a bound belongs to its own class
+    assert samples[f'{name}_bucket{{le="0.002"}}'] == 5
+    assert samples[f'{name}_bucket{{le="0.02"}}'] == 6
+    assert samples[f'{name}_bucket{{le="0.25"}}'] == 6
+    assert samples[f'{name}_bucket{{le="1.0"}}'] == 7
+    assert samples[f'{name}_bucket{{le="+Inf"}}'] == samples[f"{name}_count"] == 8
+    assert samples[f"{name}_sum"] == pytest.approx(7.323)
+
+
 def test_names_with_quotes_and_line_breaks_stay_inside_their_label() -> None:
     assert escaped('a"b\\c\nd') == 'a\\"b\\\\c\\nd'
     found = changed(well(), rig='Ferry "Lane"\\\n# EOF')
@@ -120,6 +137,8 @@ BAD = (
     "# TYPE a gauge\na 1\na 1\n# EOF\n",
     "a 1\n\n# EOF\n",
     "# TYPE a gauge\n# UNIT a bytes\na 1\n# EOF\n",
+    '# TYPE a histogram\na_bucket{le="1.0"} 2\na_bucket{le="+Inf"} 1\na_count 1\na_sum 1\n# EOF\n',
+    '# TYPE a histogram\na_bucket{le="1.0"} 1\na_count 1\na_sum 1\n# EOF\n',
 )
 
 
