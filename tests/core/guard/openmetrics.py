@@ -36,13 +36,17 @@ def read(text: str) -> Families:
             raise ValueError(line)
         elif word == "UNIT":
             units[name] = said
+    _check_whole(families, units)
+    return families
+
+
+def _check_whole(families: Families, units: dict[str, str]) -> None:
     for name, (kind, found) in families.items():
         if kind == "histogram":
             _check_histogram(name, found)
     for name, unit in units.items():
         if not name.endswith(f"_{unit}"):
             raise ValueError(f"{name} does not end in its unit, {unit}")
-    return families
 
 
 def _take_sample(line: str, name: str, kind: str, found: dict[str, float]) -> None:

@@ -12,8 +12,8 @@ from support.whole import KINDS, Run
 from test_notify import Manager
 
 from bridge.daemon import Daemon
-from bridge.guard.standing import FAILING_S, Guard, memory_bytes, slept_so_far_s
 from bridge.guard.stall import LATE_S
+from bridge.guard.standing import FAILING_S, Guard, memory_bytes, slept_so_far_s
 from bridge.rig.layout import Parameter as P
 
 
