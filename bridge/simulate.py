@@ -178,7 +178,7 @@ class Simulation:
             raise LinkError(where, f"found {declared.send}", "expected udp://... or tcp://...")
         try:
             if place.transport == "udp":
-                await self.console.listen_udp(place.host, place.port)
+                await self.console.listen_udp(place.host, place.port, stamped=True)
             else:
                 framing = cast(Literal["size", "slip"], place.framing)
                 await self.console.listen_tcp(place.host, place.port, framing)

@@ -115,6 +115,7 @@ ROWS: dict[str, Row] = {
         words(f"{LOOP} heapq json numpy pathlib random selectors"),
         pure=False,
     ),
+    "simulator/stamped": Row("", words("asyncio contextlib socket struct sys time"), pure=False),
     "presets": Row(f"{BASE} rig mix", words("datetime pydantic")),
     # A file is replaced in one piece by the one function that knows how.
     "presets/files": Row(f"{BASE} rig soundcheck", words("os pathlib"), pure=False),

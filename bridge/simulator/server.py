@@ -15,6 +15,7 @@ from typing import Literal, Protocol, cast
 from bridge.errors import WireError
 from bridge.simulator.link import Packet
 from bridge.simulator.network import LossyNetwork, perfect
+from bridge.simulator.stamped import StampedUdp
 from bridge.simulator.stand_in import StandIn
 from bridge.wire.framing import Framing, SizeFraming, SlipFraming
 
@@ -63,24 +64,30 @@ class _Talk:
         self._seq = 0
         self.dropped = 0
 
-    def hear(self, data: bytes, reply: Send) -> None:
-        """A packet came off the socket: it enters the simulated network here."""
+    def hear(self, data: bytes, reply: Send, at_s: float | None = None) -> None:
+        """A packet came off the socket: it enters the simulated network here.
+
+        Args:
+            data: Its bytes.
+            reply: Sends an answer.
+            at_s: When it arrived, s; now when missing.
+        """
         loop = asyncio.get_running_loop()
-        now_s = loop.time()
+        now_s = loop.time() if at_s is None else at_s
         packet = Packet(data, self._seq, now_s)
         self._seq += 1
         arrivals = self._to_console.carry(now_s, data)
         if not arrivals:
             self._stand_in.missed(data, now_s, packet.seq, now_s)
-        for at_s, _ in arrivals:
-            if at_s <= now_s:
-                self.deliver(packet, reply)
+        for due_s, _ in arrivals:
+            if due_s <= now_s:
+                self.deliver(packet, reply, now_s)
             else:
-                loop.call_at(at_s, self.deliver, packet, reply)
+                loop.call_at(due_s, self.deliver, packet, reply)
 
-    def deliver(self, packet: Packet, reply: Send) -> None:
-        """A packet reaches the console."""
-        now_s = asyncio.get_running_loop().time()
+    def deliver(self, packet: Packet, reply: Send, at_s: float | None = None) -> None:
+        """A packet reaches the console; now, or when ``at_s`` says."""
+        now_s = asyncio.get_running_loop().time() if at_s is None else at_s
         answers = self._stand_in.receive(packet.data, now_s, packet.seq, packet.sent_s)
         self.say(answers, reply)
 
@@ -136,6 +143,7 @@ class Console:
         self._reply: Send | None = None
         self._connections: set[asyncio.StreamWriter] = set()
         self._close: Callable[[], None] = lambda: None
+        self._stamped: StampedUdp | None = None
         self.address: tuple[str, int] | tuple[()] = ()
 
     @property
@@ -176,18 +184,35 @@ class Console:
             assert self._reply is not None, "attached before anything arrives"
             self._talk.hear(data, self._reply)
 
-    async def listen_udp(self, host: str, port: int) -> None:
+    async def listen_udp(self, host: str, port: int, *, stamped: bool = False) -> None:
         """Listen on a UDP port; 0 takes a free one.
+
+        Args:
+            host: Address.
+            port: Port.
+            stamped: A word's time is when the kernel had it, not when there was time to read it.
+                Whoever records other lines beside has to put them in order then.
 
         Raises:
             OSError: the port is taken.
         """
         loop = asyncio.get_running_loop()
+        if stamped:
+            with contextlib.suppress(NotImplementedError):  # a loop that watches no sockets
+                udp = StampedUdp(host, port, self._hear_stamped)
+                self._stamped, self.address, self._close = udp, udp.address, udp.close
+                return
         transport, _ = await loop.create_datagram_endpoint(
             lambda: _Datagrams(self), local_addr=(host, port)
         )
         self.address = transport.get_extra_info("sockname")[:2]
         self._close = transport.close
+
+    def _hear_stamped(self, data: bytes, source: tuple[str, int], at_s: float) -> None:
+        assert self._stamped is not None
+        send, to = self._stamped.send, self._reports_to or source
+        self._reply = lambda answer: send(answer, to)
+        self._talk.hear(data, self._reply, at_s)
 
     def hear_udp(
         self, data: bytes, source: tuple[str, int], transport: asyncio.DatagramTransport

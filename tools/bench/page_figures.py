@@ -6,7 +6,6 @@ import json
 import os
 import re
 import sys
-from collections.abc import Mapping
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
@@ -18,10 +17,6 @@ PASSPHRASE = "low tide at half past nine"
 PERFORMERS, DEVICES = 12, 5
 SECONDS = 8.0
 PATIENCE_S = 60.0
-WAITS_S = 0.0, 0.05, 0.25, 1.0
-"""How long the stand-in may wait for its turn to read, shortest first: a word's time is when it was
-read, and a machine that is busy with 60 pages makes everybody wait. The figures say which it took.
-"""
 WHERE = re.compile(r"pages: (http://127\.0\.0\.1:\d+)")
 
 Figures = dict[str, Any]
@@ -117,21 +112,13 @@ def _witnessed(tape: Path) -> Figures:
     Raises:
         BenchFailure: a promise was broken.
     """
-    from bridge.simulator.recording import lines_of
-    from bridge.simulator.witness import judge
+    from bridge.simulator.witness import judge_text
 
-    lines = list(lines_of(tape.read_text(encoding="utf-8").splitlines(keepends=True)))
-    for wait_s in WAITS_S:
-        found = judge([_patient(lines[0], wait_s), *lines[1:]])
-        if not found.breaches and found.words > PERFORMERS * DEVICES:
-            return {"words": found.words, "breaches": 0, "wait_s": wait_s}
-    raise peers.BenchFailure(f"the witness: {found.words} words, {found.breaches[:3]}")
-
-
-def _patient(header: Mapping[str, Any], wait_s: float) -> dict[str, Any]:
-    """A recording's header by which a level may rise as much more as it rises while one waits."""
-    pairs = zip(header["step_db"], header["rise_db_per_s"], strict=True)
-    return {**header, "step_db": [step + wait_s * rise for step, rise in pairs]}
+    with tape.open(encoding="utf-8") as lines:
+        found = judge_text(lines)
+    if found.breaches or found.words <= PERFORMERS * DEVICES:
+        raise peers.BenchFailure(f"the witness: {found.words} words, {found.breaches[:3]}")
+    return {"words": found.words, "breaches": 0}
 
 
 def _rig(folder: Path) -> Path:
