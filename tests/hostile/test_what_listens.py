@@ -43,6 +43,7 @@ OPENERS = {
     "pages/server.py Pages._listen": "pages: HTTP, WebSocket",
     "simulator/server.py Console.listen_tcp": "console stand-in",
     "simulator/server.py Console.listen_udp": "console stand-in",
+    "simulator/stamped.py StampedUdp.__init__": "console stand-in",
     "watching.py serve": "live view",
 }
 """Whatever in the code may open a port, and the row that tells of it."""

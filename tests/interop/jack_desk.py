@@ -22,15 +22,16 @@ SERVERS = tuple(f"foldbridge-{number}" for number in range(7))
 """A machine has room for eight JACK servers, and a killed one keeps its place until a server of the
 same name starts: so the names are fixed, and there are fewer than eight."""
 
-READY_S = 10.0
+READY_S = 30.0
+"""A server in step stands still for 10 s when a client dies; then whoever waits goes on."""
 
 
 class JackServer:
     """A JACK server with the dummy driver: 48 kHz, 64 frames.
 
-    In step with its clients it loses no event of a slow one, but stands still for a minute or more
-    when one dies (seen with jackd 1.9.21: twenty times the ``-t`` time). Not in step it forgets the
-    dead after that time, but loses events of clients that are late.
+    In step with its clients it loses no event of a slow one, but stands still when one dies (seen
+    with jackd 1.9.21: for twenty times the ``-t`` time). Not in step it forgets the dead after that
+    time, but loses events of clients that are late.
     """
 
     def __init__(self, name: str) -> None:
@@ -39,7 +40,9 @@ class JackServer:
         self._lock: IO[str] | None = None
 
     def keep_running(self) -> None:
-        """Start it if a test has ended it."""
+        """Start it if a test has ended it, and anew if one has left it standing still."""
+        if not self._ended() and not self._answers():
+            self.stop()
         if self._ended():
             assert self.start(), f"another program has taken the JACK server {self.name}"
 
@@ -63,7 +66,8 @@ class JackServer:
         self.process = subprocess.Popen(
             [
                 *("jackd", "--no-realtime", "--port-max", "64", "-n", self.name),
-                *(("-S", "-t", "5000") if in_step else ("-t", "500")),
+                *(("-S",) if in_step else ()),
+                *("-t", "500"),
                 *("-d", "dummy", "-r", "48000", "-p", "64"),
             ],
             stdin=subprocess.DEVNULL,

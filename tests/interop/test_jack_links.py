@@ -20,8 +20,9 @@ from bridge.links.midi_process import _environment
 
 pytestmark = pytest.mark.jack
 
-PORT_S = 15.0
-"""Finding a port takes a start of the helper and a look each half second, on a busy machine."""
+PORT_S = 30.0
+"""Finding a port takes a start of the helper and a look each half second, on a busy machine; a
+server in step stands still for 10 s when a helper that was too slow there has been killed."""
 
 STALL_S = 0.5
 """The loop may not stand still for longer: a hung driver would hold it for good."""
