@@ -183,8 +183,9 @@ class Console:
         """A word in the middle of the show: a confirmation, an old echo, or the desk's doing."""
         engine = self.engine
         told = engine.matrix.told[slot]
-        if told == told and self._same(slot, value, self.words.held(slot, told)):
-            self._confirmed(slot, now_s)
+        if told == told and self._same(slot, value, held := self.words.held(slot, told)):
+            if slot not in self._unsure or not self._echoes.doubtful(slot, held, now_s):
+                self._confirmed(slot, now_s)
         elif self._in_between(slot, value, now_s):
             pass
         elif any(self._same(slot, value, old) for old in self._echoes.recent(slot, now_s)):
@@ -199,8 +200,7 @@ class Console:
         """Whether it may be what the console made of the first half of a word under way."""
         if slot not in self.words.halves or slot not in self._unsure:
             return False
-        told = self.engine.matrix.told[slot]
-        return value <= max(told, *self._echoes.recent(slot, now_s), OFF)
+        return value <= max(self.engine.matrix.told[slot], *self._echoes.recent(slot, now_s), OFF)
 
     def _confirmed(self, slot: int, now_s: float) -> None:
         """The console has the word; look once more when all that is under way has arrived."""

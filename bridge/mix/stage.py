@@ -3,8 +3,9 @@
 Two worlds are kept. *Goals*: the levels as they will be when every ramp has arrived; wishes are
 admitted against it, so that whatever was admitted fits together. *Held*: the loudest that the
 console may have now; words that raise are let out against it, one after the other, so that raises
-of one tick never pass jointly. A fall counts in *held* once the console is known to have it and
-no older, louder word can still arrive.
+of one tick never pass jointly. Its limits are a hair wider: what was admitted to the last crumb
+arrives there, whatever rounding does. A fall counts in *held* once the console is known to have it
+and no older, louder word can still arrive.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from bridge import limits
 from bridge.mix.gesture import LIMITED, Verdict
 from bridge.mix.listening import Listening
 from bridge.mix.matrix import LEVEL
-from bridge.mix.world import World
+from bridge.mix.world import SAFE_DB, World
 from bridge.rig.rig import ENGINEER
 from bridge.stage import headroom, rings
 from bridge.stage.spectral import Array
@@ -59,8 +60,8 @@ class Stage:
         self._per_ten = 10.0 if power else 20.0
         limit = headroom.limit(said.margin_db if power else said.margin_db / 2.0)
         worlds = [
-            World(self.matrix, self.survey, self._coupling(), limit, self._per_ten)
-            for _ in range(2)
+            World(self.matrix, self.survey, self._coupling(), limit, self._per_ten, slack_db=slack)
+            for slack in (2.0 * SAFE_DB, SAFE_DB)
         ]
         self.goals, self.held = worlds
         self.listening = Listening(engine.rig, self.held)

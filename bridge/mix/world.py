@@ -23,7 +23,7 @@ INF = math.inf
 FEEDBACK = "feedback"
 
 SAFE_DB = 1e-6
-"""Kept below every computed ceiling: what rounding could add, and far below what is heard."""
+"""Kept below every limit, dB: what rounding could add, and far below what is heard."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,17 +52,20 @@ class World:
         coupling: H in force, in the unit of the bound.
         limit: The allowed spectral radius, in the same unit.
         per_ten: 10 for powers, 20 for amplitudes.
+        slack_db: How far below every limit its ceilings end, dB. They end there for all levels
+            together: kept below each level alone, the last crumbs would eat all of it.
 
     Attributes:
         level: Each level as this world has it, dB, by slot; others stay unused.
     """
 
     def __init__(
-        self, matrix: Matrix, survey: Survey, coupling: Array, limit: float, per_ten: float
-    ) -> None:
+        self, matrix: Matrix, survey: Survey, coupling: Array, limit: float, per_ten: float,
+        *, slack_db: float = SAFE_DB,
+    ) -> None:  # fmt: skip
         m = self.matrix = matrix
-        self._k = per_ten
-        self.loop = Loop(coupling, limit)
+        self._k, self._slack_db = per_ten, slack_db
+        self.loop = Loop(coupling, limit * 10.0 ** (-slack_db / per_ten))
         self.level = [OFF] * m.size
         shape = (m.channels, m.buses)
         self._sends: Array = np.zeros(shape)  # send and, where tapped post, fader
@@ -72,6 +75,7 @@ class World:
         self._weights = np.array([b.weights for b in survey.burdens]).reshape(-1, m.buses)
         self._ears = survey.ears
         self._most = np.array([burden.most for burden in survey.burdens])
+        self._ends = self._most * 10.0 ** (-slack_db / 10.0)
 
     # -- levels in ------------------------------------------------------------------------------
 
@@ -154,7 +158,7 @@ class World:
             added = self._grown(1.0, more / total)
             if added < room:
                 room, rule = added, which
-        return (INF, "") if room == INF else (self._k * math.log10(1.0 + room) - SAFE_DB, rule)
+        return (INF, "") if room == INF else (self._k * math.log10(1.0 + room), rule)
 
     # -- ceilings out ---------------------------------------------------------------------------
 
@@ -178,7 +182,7 @@ class World:
             return INF, ""
         level = self.level[slot]
         top = now + room
-        ceiling = self._k * math.log10(top) - rest_db - SAFE_DB if top > 0.0 else OFF
+        ceiling = self._k * math.log10(top) - rest_db if top > 0.0 else OFF
         return max(ceiling, level), rule
 
     def _room_of_send(self, slot: int) -> tuple[float, str, float, float]:
@@ -219,7 +223,7 @@ class World:
         room, rule = self.loop.room_of_channel(channel, shape), FEEDBACK
         if self._rules:
             heavy = self._weights @ self._powers(shape)
-            spare = np.maximum(self._most - self._weights @ self._totals(), 0.0)
+            spare = np.maximum(self._ends - self._weights @ self._totals(), 0.0)
             for number in np.flatnonzero(heavy > 0.0):
                 added = self._grown(now, float(spare[number] / heavy[number]))
                 if added < room:
@@ -229,7 +233,7 @@ class World:
     def _burden_of_bus(self, bus: int) -> tuple[float, str]:
         """The power that a bus may add before an ear or an amplifier is at its limit."""
         weight = self._weights[:, bus]
-        spare = self._most - self._weights @ self._totals()
+        spare = self._ends - self._weights @ self._totals()
         with np.errstate(divide="ignore", invalid="ignore"):
             rooms = np.where(weight > 0.0, np.maximum(spare, 0.0) / weight, INF)
         number = int(rooms.argmin())
@@ -262,7 +266,9 @@ class World:
         Negative when they stand past it; ``inf`` when nothing comes back.
         """
         radius = self.loop.radius()
-        return self._k * math.log10(self.loop.limit / radius) if radius > 0.0 else INF
+        if not radius > 0.0:
+            return INF
+        return self._k * math.log10(self.loop.limit / radius) + self._slack_db
 
     def loudest_part(self) -> tuple[int, str, float]:
         """The bus that carries most of what stands past a limit, its rule, and by how many dB.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import OrderedDict
 from collections.abc import Iterator
+from itertools import dropwhile
 
 from bridge import limits
 
@@ -134,7 +135,17 @@ class Echoes:
 
     def recent(self, slot: int, now_s: float) -> list[float]:
         """What the console may repeat late, oldest first."""
-        since_s = now_s - limits.ECHO_MEMORY_S
+        return self._since(slot, now_s - limits.ECHO_MEMORY_S)
+
+    def doubtful(self, slot: int, held: float, now_s: float) -> bool:
+        """Whether a repeated value may be the echo of an older word that said the same.
+
+        So it is where another value was told in between: the console may stand at that one now.
+        """
+        older = self._since(slot, now_s - 2.0 * limits.UNDER_WAY_S)
+        return any(value == held for value in dropwhile(held.__eq__, reversed(older)))
+
+    def _since(self, slot: int, since_s: float) -> list[float]:
         return [held for held, at_s in self._said.get(slot, ()) if at_s >= since_s]
 
     def clear(self) -> None:

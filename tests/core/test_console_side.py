@@ -120,6 +120,19 @@ def test_what_a_console_makes_of_half_a_word_is_no_desk_move() -> None:
     assert desk.asked == pytest.approx(-50.0, abs=0.1)
 
 
+def test_the_late_echo_of_an_older_word_is_no_answer_to_one_that_says_the_same() -> None:
+    desk = Halves("awaited").started()
+    console = desk.house.console
+    for now_s, level_db in ((1.0, -70.0), (1.1, -70.4), (1.2, -70.0)):
+        assert desk.fader not in console._unsure
+        desk.wish(level_db, now_s)
+        assert desk.house.engine.matrix.told[desk.fader] == level_db
+        desk.says(desk.fader, level_db, now_s + 0.02)
+    assert desk.fader in console._unsure  # what it said may be as old as the first word
+    desk.says(desk.fader, -70.0, 1.7)
+    assert desk.fader not in console._unsure
+
+
 def test_a_console_that_waits_for_the_whole_word_is_followed_at_once() -> None:
     desk = Halves("awaited").started()
     moves = desk.house.console.desk_moves

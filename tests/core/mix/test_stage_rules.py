@@ -82,6 +82,19 @@ def test_what_one_takes_the_other_has_no_more() -> None:
     assert house.stage.ceiling(house.send("accordion", "left"))[0] < free
 
 
+def test_what_was_admitted_to_the_last_crumb_arrives() -> None:
+    house = opened()
+    cells = [house.send(c, b) for c in ("voice", "accordion") for b in ("front", "left")]
+    for slot in (house.master("front"), house.master("left"), *cells, *cells[::-1]):
+        house.wish(-1, slot, 9.0)  # each takes what the one before it has left
+    house.run(60.0)
+    assert house.headroom_db() == pytest.approx(MARGIN_DB, abs=NEAR_DB)
+    assert house.headroom_db() >= MARGIN_DB
+    m = house.engine.matrix
+    assert not house.engine.moving
+    assert all(m.told[slot] == m.goal[slot] for slot in cells)
+
+
 def test_a_line_input_and_in_ears_are_not_bound_by_feedback() -> None:
     house = opened()
     house.wish(-1, house.master("ears"), 0.0)
