@@ -66,7 +66,7 @@ def careless(daemon: Daemon) -> None:
     stage = daemon.house.engine.stage
     assert stage is not None
     for world in (stage.goals, stage.held):
-        world._most = world._most * 1e6
+        world._most, world._ends = world._most * 1e6, world._ends * 1e6
 
 
 @pytest.mark.long
