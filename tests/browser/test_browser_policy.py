@@ -82,6 +82,8 @@ async def test_a_page_cannot_be_framed_by_another(program: Program, tmp_path: Pa
         await tab.go(elsewhere)
         await house.bridge.until(lambda: bool(tab.failed))
         assert tab.failed == ["net::ERR_BLOCKED_BY_RESPONSE"]
+        await house.bridge.until(lambda: bool(tab.complaints))
+        assert all("frame-ancestors 'none'" in words for words in tab.complaints)
         tab.complaints.clear()
         tab.asked.clear()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 from pathlib import Path
 
 from support.onloop import on_loop
@@ -107,7 +108,12 @@ async def test_a_bridge_that_stops_takes_a_soundcheck_down_first(tmp_path: Path)
             await state(desk, "rising")
             await bridge.pages.show.close()
         assert bridge.engine.matrix.asked[bridge.slot(Parameter.SILENCE)] == 1.0
-        assert bridge.daemon.house.rests()
+        matrix = bridge.engine.matrix
+        for bus in bridge.rig.layout.buses:
+            slot = bridge.slot(Parameter.BUS_MASTER, bus=bus)
+            assert matrix.told[slot] == -math.inf
+            assert matrix.settled[slot], "the console is known to have it"
+        await bridge.until(bridge.daemon.house.rests)
 
 
 @on_loop
