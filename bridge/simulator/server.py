@@ -9,7 +9,7 @@ import asyncio
 import contextlib
 import logging
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Literal, Protocol, cast
 
 from bridge.errors import WireError
@@ -51,6 +51,7 @@ class _Talk:
     """Carries packets to the stand-in and its replies back, each through its network.
 
     Attributes:
+        to_console, to_bridge: The networks.
         dropped: Replies for which there was no room.
     """
 
@@ -58,7 +59,7 @@ class _Talk:
         self, stand_in: StandIn, to_console: LossyNetwork, to_bridge: LossyNetwork
     ) -> None:
         self._stand_in = stand_in
-        self._to_console, self._to_bridge = to_console, to_bridge
+        self.to_console, self.to_bridge = to_console, to_bridge
         self._waiting: deque[tuple[Send, bytes]] = deque()
         self._pumping = False
         self._seq = 0
@@ -76,7 +77,7 @@ class _Talk:
         now_s = loop.time() if at_s is None else at_s
         packet = Packet(data, self._seq, now_s)
         self._seq += 1
-        arrivals = self._to_console.carry(now_s, data)
+        arrivals = self.to_console.carry(now_s, data)
         if not arrivals:
             self._stand_in.missed(data, now_s, packet.seq, now_s)
         for due_s, _ in arrivals:
@@ -103,7 +104,7 @@ class _Talk:
         loop = asyncio.get_running_loop()
         for _ in range(min(REPLIES_AT_ONCE, len(self._waiting))):
             reply, data = self._waiting.popleft()
-            for at_s, _ in self._to_bridge.carry(loop.time(), data):
+            for at_s, _ in self.to_bridge.carry(loop.time(), data):
                 if at_s <= loop.time():
                     reply(data)
                 else:
@@ -183,6 +184,21 @@ class Console:
         for data, _ in batch:
             assert self._reply is not None, "attached before anything arrives"
             self._talk.hear(data, self._reply)
+
+    @contextlib.contextmanager
+    def roads(self, to_console: LossyNetwork, to_bridge: LossyNetwork) -> Iterator[None]:
+        """Other networks for a while; arguments as at the start."""
+        before = self._talk.to_console, self._talk.to_bridge
+        self._talk.to_console, self._talk.to_bridge = to_console, to_bridge
+        try:
+            yield
+        finally:
+            self._talk.to_console, self._talk.to_bridge = before
+
+    def catch_up(self) -> None:
+        """Take all that has arrived already; for whoever moves the desk and wants it told after."""
+        if self._stamped is not None:
+            self._stamped.read(REPLIES_WAITING_MAX)
 
     async def listen_udp(self, host: str, port: int, *, stamped: bool = False) -> None:
         """Listen on a UDP port; 0 takes a free one.

@@ -55,7 +55,7 @@ class StampedUdp:
             self._socket.close()
             raise
         self._last_s = float("-inf")
-        self._loop.add_reader(self._socket, self._read)
+        self._loop.add_reader(self._socket, self.read)
 
     @property
     def address(self) -> tuple[str, int]:
@@ -74,9 +74,10 @@ class StampedUdp:
             self._loop.remove_reader(self._socket)
             self._socket.close()
 
-    def _read(self) -> None:
+    def read(self, most: int = DATAGRAMS_AT_ONCE) -> None:
+        """Take what has arrived, up to so many datagrams."""
         room = socket.CMSG_SPACE(_TIMESPEC.size)
-        for _ in range(DATAGRAMS_AT_ONCE):
+        for _ in range(most):
             try:
                 data, about, _, source = self._socket.recvmsg(_LARGEST, room)
             except OSError:  # nothing waits, or somebody's port was closed: ICMP tells it here

@@ -51,7 +51,11 @@ class Move:
 
 
 class Device:
-    """A phone or the engineer's laptop, with cookies and an address of its own.
+    """A phone or the engineer's laptop, with cookies of its own.
+
+    Args:
+        base: Address of the bridge's pages.
+        address: Its own.
 
     Attributes:
         plan: What stays as it is.
@@ -59,13 +63,11 @@ class Device:
         frames: How many messages came.
     """
 
-    def __init__(self, base: str, number: int) -> None:
+    def __init__(self, base: str, address: str) -> None:
         self._base = base
         self._session = aiohttp.ClientSession(
             cookie_jar=aiohttp.CookieJar(unsafe=True),
-            connector=aiohttp.TCPConnector(
-                local_addr=(f"127.0.{1 + number // 200}.{1 + number % 200}", 0)
-            ),
+            connector=aiohttp.TCPConnector(local_addr=(address, 0)),
             headers={"Origin": base},
         )
         self.plan: dict[str, Any] = {}
@@ -73,12 +75,21 @@ class Device:
         self.frames = 0
 
     async def come_in(self, door: str, data: dict[str, str]) -> None:
-        """Join or sign in, and open the page."""
+        """Join or sign in, and open the page.
+
+        Raises:
+            RuntimeError: it is refused.
+        """
         async with self._session.post(self._base + door, json=data) as answer:
             if answer.status != 200:
                 raise RuntimeError(f"{door}: {answer.status} {await answer.text()}")
-            page = (await answer.json())["go"]
-        self._ws = await self._session.ws_connect(f"{self._base}/talk{page}", max_msg_size=0)
+            self._page = (await answer.json())["go"]
+        await self.open()
+
+    async def open(self) -> None:
+        """Open the page, as one who was let in before."""
+        self.values.clear()
+        self._ws = await self._session.ws_connect(f"{self._base}/talk{self._page}", max_msg_size=0)
 
     async def say(self, *words: Any) -> None:
         """Say something to the bridge."""
@@ -101,6 +112,11 @@ class Device:
         await self._session.close()
 
 
+def _address(number: int) -> str:
+    """An address of this machine for each device."""
+    return f"127.0.{1 + number // 200}.{1 + number % 200}"
+
+
 class Crowd:
     """All devices.
 
@@ -117,8 +133,8 @@ class Crowd:
     def __init__(self, base: str, performers: int, devices: int) -> None:
         self._base, self._each = base, devices
         self._performers = performers
-        self.desk = Device(base, 0)
-        self.phones = [Device(base, 1 + n) for n in range(performers * devices)]
+        self.desk = Device(base, _address(0))
+        self.phones = [Device(base, _address(1 + n)) for n in range(performers * devices)]
         self._moves: dict[str, Move] = {}
         self._slots: list[str] = []
         self.done: list[Move] = []
