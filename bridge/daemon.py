@@ -113,9 +113,6 @@ class Daemon:
                 for link in self.outside.links:
                     opened.append(link)
                     await self._open(link)
-                gc.freeze()  # a full collection of the compiled maps would stall the loop 40 ms
-                gc.set_threshold(*limits.COLLECT_AFTER)
-                gc.enable()
                 log.info("ready: %s", self.rig.file.rig.name)
                 self.guard.ready()
                 ready()
@@ -278,9 +275,16 @@ async def run(path: Path) -> None:
 
 async def _until(stop: asyncio.Event, daemon: Daemon) -> None:
     async with asyncio.TaskGroup() as group:
-        task = group.create_task(daemon.run(), name="daemon")
+        task = group.create_task(daemon.run(_collect_seldom), name="daemon")
         stopper = group.create_task(_cancel_when(stop, task), name="stopper")
         task.add_done_callback(lambda _: stopper.cancel())
+
+
+def _collect_seldom() -> None:
+    """Look no more through what is compiled: a full collection would stall the loop for 40 ms."""
+    gc.freeze()
+    gc.set_threshold(*limits.COLLECT_AFTER)
+    gc.enable()
 
 
 async def _cancel_when(stop: asyncio.Event, task: asyncio.Task[None]) -> None:
